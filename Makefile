@@ -1,0 +1,98 @@
+# calx: what to run. `make` lists the targets.
+
+# Tools, fetched by the go command through the module proxy and never part of
+# calx itself: they are not in go.mod.
+STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
+GOVULNCHECK = v1.9.0
+# The Go vulnerability reports as of a day; `make vuln VULNDB=latest` for today's.
+VULNDB      = v0.0.0-20261105234957-e22db6528018
+
+# Programs that some tests talk to, as program=Debian-package.
+PROGRAMS = promtool=prometheus prometheus=prometheus
+
+# Computers that calx is built for: GOOS/GOARCH, GOARM behind a comma.
+# linux/arm,6 is the oldest board with the 40-pin header.
+TARGETS = linux/arm64 linux/arm,6 linux/amd64 darwin/arm64
+
+FUZZTIME = 5s
+GOFLAGS_TEST =
+
+.PHONY: help build test fmt fmt-check vet staticcheck lint vuln race fuzz bench test32 modules cross control-table demo clean
+
+help:
+	@echo 'make build          the program, ./calx'
+	@echo 'make demo           a whole firing on a simulated kiln'
+	@echo 'make test           fetch what the tests need and lack, run all tests'
+	@echo 'make fmt            format the code'
+	@echo 'make lint           gofmt, vet, staticcheck'
+	@echo 'make vuln           known vulnerabilities in what calx calls'
+	@echo 'make race           the tests again under the race detector'
+	@echo 'make fuzz           every fuzz target, FUZZTIME=$(FUZZTIME) each'
+	@echo 'make test32         the tests again with 32-bit integers'
+	@echo 'make cross          vet and build for every board and laptop'
+	@echo 'make modules        go.mod and go.sum are true and tidy'
+	@echo 'make bench          all benchmarks, once each'
+	@echo 'make control-table  control quality: kiln x profile'
+
+build:
+	CGO_ENABLED=0 go build -trimpath -o calx ./cmd/calx
+
+test:
+	@tools=$$(.ci/need $(PROGRAMS)) && PATH="$${tools:+$$tools:}$$PATH" go test $(GOFLAGS_TEST) ./...
+
+fmt:
+	gofmt -l -w .
+
+fmt-check:
+	@bad=$$(gofmt -l .); if [ -n "$$bad" ]; then echo "not formatted; run make fmt:"; echo "$$bad"; exit 1; fi
+
+vet:
+	go vet ./...
+
+staticcheck:
+	go run $(STATICCHECK) ./...
+
+lint: fmt-check vet staticcheck
+
+vuln:
+	.ci/vuln $(GOVULNCHECK) $(VULNDB)
+
+race:
+	@tools=$$(.ci/need $(PROGRAMS)) && PATH="$${tools:+$$tools:}$$PATH" go test -race -short ./...
+
+# amd64 runs 386 programs as they are; other processors build them only.
+test32:
+	@if [ "$$(go env GOHOSTARCH)" = amd64 ]; then \
+		tools=$$(.ci/need $(PROGRAMS)) && PATH="$${tools:+$$tools:}$$PATH" CGO_ENABLED=0 GOARCH=386 go test -short ./...; \
+	else \
+		echo "test32: this processor cannot run 386 programs; built only"; CGO_ENABLED=0 GOARCH=386 go vet ./...; \
+	fi
+
+fuzz:
+	.ci/fuzz $(FUZZTIME)
+
+cross:
+	@set -e; comma=,; for t in $(TARGETS); do \
+		os=$${t%%/*}; rest=$${t#*/}; arch=$${rest%%$$comma*}; arm=; \
+		case $$rest in *$$comma*) arm=$${rest#*$$comma};; esac; \
+		echo "cross: $$os $$arch $$arm"; \
+		export CGO_ENABLED=0 GOOS=$$os GOARCH=$$arch GOARM=$$arm; \
+		go vet ./...; \
+		go build -o /dev/null ./cmd/calx; \
+	done
+
+modules:
+	go mod verify
+	go mod tidy -diff
+
+bench:
+	go test -run '^$$' -bench . -benchtime 1x ./...
+
+control-table:
+	go test -run '^$$' -bench '^BenchmarkControl' -benchtime 1x ./sim/bench
+
+demo:
+	go run ./cmd/calx demo
+
+clean:
+	rm -f calx
