@@ -69,6 +69,39 @@ type Reading struct {
 // OK reports whether HotC may be used.
 func (r Reading) OK() bool { return r.Fault == 0 && !math.IsNaN(r.HotC) && !math.IsInf(r.HotC, 0) }
 
+// Unsure are the faults after which nothing in the frame can be believed, the
+// cold junction as little as the hot one. The others are about the probe: the
+// chip itself is well and its cold junction is still a temperature.
+const Unsure = DeadBus | Corrupt | ConfigLost | BusError | Stale
+
+// Resolve adds what a driver's Temperatures function made of the codes in r to
+// what the chip said in r.Fault, and takes back every temperature that a fault
+// forbids. Applied to the codes and the fault of a logged reading it gives that
+// reading again, bit for bit:
+//
+//	r.Resolve(max31855.Temperatures(thermocouple.K, r.HotCode, r.ColdCode))
+func (r Reading) Resolve(hotC, coldC float64, f Fault) Reading {
+	r.HotC, r.ColdC, r.Fault = hotC, coldC, r.Fault|f
+	if r.Fault != 0 {
+		r.HotC = math.NaN()
+	}
+	if r.Fault&Unsure != 0 {
+		r.ColdC = math.NaN()
+	}
+	return r
+}
+
+// The cold junction sits in the controller box: outside MinColdC to MaxColdC, in
+// °C, it is a broken sensor, a corrupt frame or a box on fire, and the chips are
+// near the end of what they are specified for (common practice, no source).
+const (
+	MinColdC = -10.0
+	MaxColdC = 70.0
+)
+
+// ColdPlausible reports whether coldC is a credible cold junction; NaN is not.
+func ColdPlausible(coldC float64) bool { return coldC >= MinColdC && coldC <= MaxColdC }
+
 // Failed is a reading without a temperature.
 func Failed(at time.Duration, f Fault) Reading {
 	return Reading{At: at, HotC: math.NaN(), ColdC: math.NaN(), Fault: f}
