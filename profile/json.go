@@ -1,0 +1,278 @@
+package profile
+
+import (
+	"bytes"
+	_ "embed" // the schema
+	"encoding/json"
+	"fmt"
+	"strings"
+	"time"
+)
+
+//go:embed schema.json
+var schema []byte
+
+// Schema is the JSON Schema (draft 2020-12) of the JSON form of a profile. The
+// caller owns the copy.
+func Schema() []byte { return bytes.Clone(schema) }
+
+const (
+	jsonVersion = 1
+	maxJSON     = 1 << 20 // bytes
+)
+
+// wireProfile is the JSON form: temperatures and rates in °C, durations in
+// seconds, probabilities 0..1, the unit always in the key. "units" is only the
+// unit to show the profile in.
+type wireProfile struct {
+	Version     int        `json:"version"`
+	Units       string     `json:"units"`
+	NeverAboveC *float64   `json:"never_above_c,omitempty"`
+	Steps       []wireStep `json:"steps"`
+}
+
+type wireStep struct {
+	Do        string   `json:"do"`
+	Line      int      `json:"line,omitempty"`
+	ToC       *float64 `json:"to_c,omitempty"`
+	RateCPerH *float64 `json:"rate_c_per_h,omitempty"`
+	InS       *float64 `json:"in_s,omitempty"`
+	Pace      string   `json:"pace,omitempty"` // fastest, unpowered
+	ForS      *float64 `json:"for_s,omitempty"`
+	Until     string   `json:"until,omitempty"` // dry, core, clear, stopped or 14:00
+	WithinC   *float64 `json:"within_c,omitempty"`
+	Clear     *float64 `json:"clear,omitempty"`
+	AtLeastS  *float64 `json:"at_least_s,omitempty"`
+	AtMostS   *float64 `json:"at_most_s,omitempty"`
+	BelowC    *float64 `json:"below_c,omitempty"`
+	On        *bool    `json:"on,omitempty"`
+	Message   *string  `json:"message,omitempty"`
+}
+
+var (
+	kinds = map[Kind]string{Heat: "heat", Cool: "cool", Hold: "hold", Wait: "wait", Air: "air", Tell: "tell"}
+	paces = map[Pace]string{Fastest: "fastest", Unpowered: "unpowered"}
+	ends  = map[Until]string{UntilDry: "dry", UntilCore: "core", UntilClear: "clear", UntilStopped: "stopped"}
+)
+
+// keyOf is the inverse of the tables above; the zero key when v is none.
+func keyOf[K comparable](m map[K]string, v string) K {
+	for k, name := range m {
+		if name == v {
+			return k
+		}
+	}
+	var none K
+	return none
+}
+
+// MarshalJSON writes the JSON form that Schema describes. The receiver is a
+// value so that a Profile held by value is written the same way.
+func (p Profile) MarshalJSON() ([]byte, error) {
+	w := wireProfile{Version: jsonVersion, Units: string(scaleOf(p.Fahrenheit)), Steps: []wireStep{}}
+	if p.CeilingC != 0 {
+		w.NeverAboveC = degrees(p.CeilingC)
+	}
+	for _, s := range p.Steps {
+		w.Steps = append(w.Steps, toWire(s))
+	}
+	return json.Marshal(w)
+}
+
+// UnmarshalJSON reads the JSON form and checks it as Parse checks text. On any
+// error p is left as it was; errors in the steps come as Errors.
+func (p *Profile) UnmarshalJSON(data []byte) error {
+	if len(data) > maxJSON {
+		return fmt.Errorf("profile: the JSON is %d kB long, at most %d kB are read", len(data)>>10, maxJSON>>10)
+	}
+	dec := json.NewDecoder(bytes.NewReader(data))
+	dec.DisallowUnknownFields()
+	var w wireProfile
+	if err := dec.Decode(&w); err != nil {
+		return fmt.Errorf("profile: %w", err)
+	}
+	q, err := w.profile()
+	if err != nil {
+		return err
+	}
+	if err := q.Check(); err != nil {
+		return err
+	}
+	*p = *q
+	return nil
+}
+
+func (w wireProfile) profile() (*Profile, error) {
+	var errs Errors
+	if w.Version != jsonVersion {
+		errs = append(errs, &Error{Want: fmt.Sprintf(`"version" is %d; this calx reads version %d`, w.Version, jsonVersion)})
+	}
+	if w.Units != string(celsius) && w.Units != string(fahrenheit) {
+		errs = append(errs, &Error{Want: fmt.Sprintf(`"units" is %q; write "C" or "F"`, clip(w.Units))})
+	}
+	p := &Profile{Fahrenheit: w.Units == string(fahrenheit)}
+	if w.NeverAboveC != nil {
+		p.CeilingC = onGrid(*w.NeverAboveC)
+		if p.CeilingC == 0 {
+			errs = append(errs, &Error{Want: `"never_above_c" is 0; leave it out for no ceiling`})
+		}
+	}
+	for i, ws := range w.Steps {
+		s := ws.step()
+		p.Steps = append(p.Steps, s)
+		if want := ws.mismatch(s); want != "" {
+			errs = append(errs, &Error{Line: s.Line, Step: i + 1, Want: want})
+		}
+	}
+	if len(errs) > 0 {
+		return nil, errs
+	}
+	return p, nil
+}
+
+// mismatch says which keys are missing or do not belong to this kind of step.
+func (w wireStep) mismatch(s Step) string {
+	if s.Kind == 0 {
+		return fmt.Sprintf(`"do" is %q; write heat, cool, hold, wait, air or tell`, clip(w.Do))
+	}
+	if s.Line < 0 {
+		return `"line" counts from 1; leave it out when there is no text`
+	}
+	given, needed := w.keys(), toWire(s).keys()
+	var wrong []string
+	for _, k := range wireKeys {
+		switch {
+		case given[k] && !needed[k]:
+			wrong = append(wrong, fmt.Sprintf("%q does not belong in it", k))
+		case needed[k] && !given[k]:
+			wrong = append(wrong, fmt.Sprintf("it needs %q", k))
+		}
+	}
+	if len(wrong) == 0 {
+		return ""
+	}
+	return `in this "` + w.Do + `" step ` + strings.Join(wrong, ", ")
+}
+
+// wireKeys are the keys that only some steps have, in the order of complaint.
+var wireKeys = []string{"to_c", "rate_c_per_h", "in_s", "pace", "for_s", "until",
+	"within_c", "clear", "at_least_s", "at_most_s", "below_c", "on", "message"}
+
+func (w wireStep) keys() map[string]bool {
+	return map[string]bool{
+		"to_c": w.ToC != nil, "rate_c_per_h": w.RateCPerH != nil, "in_s": w.InS != nil,
+		"pace": w.Pace != "", "for_s": w.ForS != nil, "until": w.Until != "",
+		"within_c": w.WithinC != nil, "clear": w.Clear != nil,
+		// a zero bound is no bound
+		"at_least_s": w.AtLeastS != nil && *w.AtLeastS != 0,
+		"at_most_s":  w.AtMostS != nil && *w.AtMostS != 0,
+		"below_c":    w.BelowC != nil, "on": w.On != nil, "message": w.Message != nil,
+	}
+}
+
+func toWire(s Step) wireStep {
+	w := wireStep{Do: kinds[s.Kind], Line: s.Line}
+	switch s.Kind {
+	case Heat, Cool:
+		w.ToC, w.Pace = degrees(s.TargetC), paces[s.Pace]
+		switch s.Pace {
+		case ByRate:
+			w.RateCPerH = degrees(s.RateCPerH)
+		case InTime:
+			w.InS = inSeconds(s.For)
+		}
+	case Hold:
+		w.hold(s)
+	case Wait:
+		w.BelowC = degrees(s.TargetC)
+	case Air:
+		w.On = &s.On
+	case Tell:
+		w.Message = &s.Message
+	}
+	return w
+}
+
+func (w *wireStep) hold(s Step) {
+	w.Until = ends[s.Until]
+	switch s.Until {
+	case Elapsed:
+		w.ForS = inSeconds(s.For)
+	case ClockTime:
+		w.Until = timeOfDay(s)
+	case UntilCore:
+		w.WithinC = degrees(s.WithinC)
+	case UntilClear:
+		w.Clear = degrees(s.Clear)
+	}
+	if s.AtLeast != 0 {
+		w.AtLeastS = inSeconds(s.AtLeast)
+	}
+	if s.AtMost != 0 {
+		w.AtMostS = inSeconds(s.AtMost)
+	}
+}
+
+func (w wireStep) step() Step {
+	s := Step{Kind: keyOf(kinds, w.Do), Line: w.Line}
+	switch s.Kind {
+	case Heat, Cool:
+		s.TargetC = value(w.ToC)
+		switch {
+		case w.RateCPerH != nil:
+			s.Pace, s.RateCPerH = ByRate, value(w.RateCPerH)
+		case w.InS != nil:
+			s.Pace, s.For = InTime, fromSeconds(w.InS)
+		default:
+			s.Pace = keyOf(paces, w.Pace)
+		}
+	case Hold:
+		w.unhold(&s)
+	case Wait:
+		s.TargetC = value(w.BelowC)
+	case Air:
+		s.On = w.On != nil && *w.On
+	case Tell:
+		if w.Message != nil {
+			s.Message = *w.Message
+		}
+	}
+	return s
+}
+
+func (w wireStep) unhold(s *Step) {
+	s.AtLeast, s.AtMost = fromSeconds(w.AtLeastS), fromSeconds(w.AtMostS)
+	at, err := time.Parse("15:04", w.Until)
+	switch {
+	case w.Until == "":
+		s.Until, s.For = Elapsed, fromSeconds(w.ForS)
+	case err == nil:
+		s.Until, s.Hour, s.Minute = ClockTime, at.Hour(), at.Minute()
+	default:
+		s.Until, s.WithinC, s.Clear = keyOf(ends, w.Until), 0, 0
+	}
+	switch s.Until {
+	case UntilCore:
+		s.WithinC = value(w.WithinC)
+	case UntilClear:
+		s.Clear = value(w.Clear)
+	}
+}
+
+func degrees(x float64) *float64 { x = onGrid(x); return &x }
+
+func inSeconds(d time.Duration) *float64 { s := d.Round(tick).Seconds(); return &s }
+
+func value(x *float64) float64 {
+	if x == nil {
+		return 0
+	}
+	return onGrid(*x)
+}
+
+func fromSeconds(x *float64) time.Duration {
+	if x == nil {
+		return 0
+	}
+	return seconds(*x)
+}
