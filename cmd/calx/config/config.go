@@ -1,0 +1,163 @@
+// Package config reads calx.yaml, the one file that tells calx which board it
+// runs on: probes, heat relay, kiln, folder of the log, address of the page.
+// Every value carries its unit; every problem names its place in the file.
+package config
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"calx/controller/relay"
+	"calx/sensor/thermocouple"
+	"calx/sim/quantity"
+)
+
+// Config is calx.yaml. Fields marked optional may be left out.
+type Config struct {
+	Data         string            `yaml:"data,omitempty"`          // folder of the log; optional, default "calx-data"
+	Listen       string            `yaml:"listen,omitempty"`        // host:port of API and metrics; optional, default 127.0.0.1:8418
+	Units        string            `yaml:"units,omitempty"`         // "C" or "F", how temperatures are shown; optional
+	Kiln         string            `yaml:"kiln"`                    // kiln file beside this one, or the name of a shipped kiln
+	Period       quantity.Duration `yaml:"period,omitempty"`        // between readings, 250 ms to 10 s; optional, default 1 s
+	ResumeWithin quantity.Duration `yaml:"resume_within,omitempty"` // go on by itself after a shorter interruption; optional, default never
+	Channels     []Channel         `yaml:"channels"`                // the first one with the role "chamber" is controlled
+	Heater       Heater            `yaml:"heater"`
+	dir          string
+}
+
+// Channel is one thermocouple at one amplifier.
+type Channel struct {
+	Role      string             `yaml:"role"`                // "chamber", "witness 1" …
+	Chip      string             `yaml:"chip"`                // max31855, max31856 or max6675
+	Port      string             `yaml:"port"`                // SPI port as the board names it: SPI0.0
+	Type      string             `yaml:"type"`                // thermocouple letter
+	Mains     quantity.Frequency `yaml:"mains,omitempty"`     // notch of the max31856: 50 Hz or 60 Hz; optional
+	Averaging int                `yaml:"averaging,omitempty"` // max31856: 1, 2, 4, 8 or 16; optional
+}
+
+// Heater is the output.
+type Heater struct {
+	Pin       string            `yaml:"pin"`                 // line of the heat relay: GPIO17
+	Air       string            `yaml:"air,omitempty"`       // line of the fresh-air relay; optional
+	Active    string            `yaml:"active,omitempty"`    // "high" or "low"; optional, default high
+	Relay     string            `yaml:"relay"`               // ssr or contactor
+	LeastOn   quantity.Duration `yaml:"least_on,omitempty"`  // optional, by kind of relay
+	LeastOff  quantity.Duration `yaml:"least_off,omitempty"` // optional, by kind of relay
+	Heartbeat string            `yaml:"heartbeat,omitempty"` // line of the missing-pulse circuit; optional, strongly advised
+	Watchdog  string            `yaml:"watchdog,omitempty"`  // hardware watchdog device; optional, strongly advised
+}
+
+// Load reads and checks a configuration file.
+func Load(file string) (*Config, error) {
+	data, err := os.ReadFile(file)
+	if err != nil {
+		return nil, fmt.Errorf("configuration: %w", err)
+	}
+	return Parse(file, data)
+}
+
+// Parse reads a configuration. file names it in errors, and its folder is
+// where a relative kiln file and data folder are looked for.
+func Parse(file string, data []byte) (*Config, error) {
+	c := &Config{Data: "calx-data", Listen: "127.0.0.1:8418", Units: "C", Period: 1, dir: filepath.Dir(file)}
+	if err := quantity.Decode(file, data, c); err != nil {
+		return nil, err
+	}
+	return c, nil
+}
+
+// Check finds what is wrong beyond the spelling. It implements
+// quantity.Checker.
+func (c *Config) Check() []quantity.Problem {
+	var ps []quantity.Problem
+	bad := func(path, format string, a ...any) {
+		ps = append(ps, quantity.Problem{Path: path, Text: fmt.Sprintf(format, a...)})
+	}
+	oneOf := func(path, got string, want ...string) {
+		for _, w := range want {
+			if got == w {
+				return
+			}
+		}
+		bad(path, "read %q; it must be one of %s", got, strings.Join(want, ", "))
+	}
+	oneOf("units", c.Units, "C", "F")
+	oneOf("heater.active", c.Heater.Active, "", "high", "low")
+	oneOf("heater.relay", c.Heater.Relay, "ssr", "contactor")
+	if c.Period < 0.25 || c.Period > 10 {
+		bad("period", "read %v; it must be from 250 ms to 10 s", c.Period)
+	}
+	if c.Heater.Pin == "" {
+		bad("heater.pin", "no line given; name the line of the heat relay, for example GPIO17")
+	}
+	if len(c.Channels) == 0 {
+		bad("channels", "no thermocouple given; at least one with the role chamber is needed")
+		return ps
+	}
+	chambers, ports := 0, map[string]bool{}
+	for i, ch := range c.Channels {
+		at := fmt.Sprintf("channels[%d].", i)
+		if ch.Role == "chamber" {
+			chambers++
+		}
+		if ch.Role == "" {
+			bad(at+"role", "no role given; write chamber, or what the probe sits in")
+		}
+		if ports[ch.Port] {
+			bad(at+"port", "%s is used twice; each amplifier has a port of its own", ch.Port)
+		}
+		ports[ch.Port] = true
+		oneOf(at+"chip", ch.Chip, "max31855", "max31856", "max6675")
+		if _, err := thermocouple.ParseType(ch.Type); err != nil {
+			bad(at+"type", "read %q; it must be a thermocouple letter: B, E, J, K, N, R, S or T", ch.Type)
+		} else if ch.Chip == "max6675" && ch.Type != "K" {
+			bad(at+"type", "read %s; the max6675 reads type K only", ch.Type)
+		}
+		if ch.Mains != 0 && ch.Mains != 50 && ch.Mains != 60 {
+			bad(at+"mains", "read %v; it must be 50 Hz or 60 Hz", ch.Mains)
+		}
+		switch ch.Averaging {
+		case 0, 1, 2, 4, 8, 16:
+		default:
+			bad(at+"averaging", "read %d; it must be 1, 2, 4, 8 or 16", ch.Averaging)
+		}
+	}
+	if chambers != 1 {
+		bad("channels", "%d channels have the role chamber; exactly one must, it is the one that is controlled", chambers)
+	}
+	return ps
+}
+
+// Fahrenheit reports how temperatures are shown.
+func (c *Config) Fahrenheit() bool { return c.Units == "F" }
+
+// PeriodD is Period as a duration.
+func (c *Config) PeriodD() time.Duration { return quantity.Std(c.Period) }
+
+// Path is a file named in the configuration, seen from where the
+// configuration lies.
+func (c *Config) Path(name string) string {
+	if filepath.IsAbs(name) {
+		return name
+	}
+	return filepath.Join(c.dir, name)
+}
+
+// RelayConfig is what the heat relay can bear.
+func (c *Config) RelayConfig() (relay.Config, error) {
+	k, err := relay.ParseKind(c.Heater.Relay)
+	if err != nil {
+		return relay.Config{}, err
+	}
+	r := relay.DefaultConfig(k)
+	if c.Heater.LeastOn != 0 {
+		r.LeastOnS = float64(c.Heater.LeastOn)
+	}
+	if c.Heater.LeastOff != 0 {
+		r.LeastOffS = float64(c.Heater.LeastOff)
+	}
+	return r, r.Check()
+}

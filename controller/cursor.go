@@ -1,0 +1,166 @@
+package controller
+
+import (
+	"math"
+	"time"
+
+	"calx/profile"
+)
+
+// ramp is the pace of a step in °C/s; 0 for a step that is not a ramp under
+// control. fullCPerS is what the kiln can do at the setpoint.
+func (c *Controller) ramp(s profile.Step, from Cursor) float64 {
+	switch {
+	case s.Kind != profile.Heat && s.Kind != profile.Cool:
+		return 0
+	case s.Pace == profile.ByRate:
+		return s.RateCPerH / 3600
+	case s.Pace == profile.InTime && s.For > 0:
+		return math.Abs(s.TargetC-from.FromC) / s.For.Seconds()
+	case s.Pace == profile.Fastest && s.Kind == profile.Heat:
+		return c.quickest(from.SetC)
+	}
+	return math.Inf(1)
+}
+
+// quickest is a pace, °C/s, a little beyond what the kiln can do at tC, so
+// that full power is asked for while the plan ahead still shows the corner in
+// time.
+func (c *Controller) quickest(tC float64) float64 {
+	const beyond = 1.2
+	r := c.cfg.Guard.Response
+	if len(r) == 0 {
+		return 1
+	}
+	i := 0
+	for i < len(r)-1 && tC >= r[i+1].TempC {
+		i++
+	}
+	return math.Max(beyond*r[i].FullCPerH, 20) / 3600
+}
+
+// enter begins the step under the cursor. yC is the chamber.
+func (c *Controller) enter(p Cursor, yC float64, wall time.Time) Cursor {
+	s := c.cfg.Profile.Steps[p.Step]
+	if p.Unheated || p.Step == 0 {
+		p.SetC = yC
+	}
+	p.Entered, p.FromC, p.HeldS, p.Arrived, p.UntilMS = true, p.SetC, 0, false, 0
+	p.Unheated = s.Kind == profile.Wait || s.Kind == profile.Cool && (s.Pace == profile.Unpowered || s.Pace == profile.Fastest)
+	if s.Kind == profile.Hold && s.Until == profile.ClockTime {
+		p.UntilMS = nextClock(wall.In(c.cfg.Zone), s.Hour, s.Minute).UnixMilli()
+	}
+	return p
+}
+
+// nextClock is the next time the wall clock reads hour:minute.
+func nextClock(now time.Time, hour, minute int) time.Time {
+	t := time.Date(now.Year(), now.Month(), now.Day(), hour, minute, 0, 0, now.Location())
+	if !t.After(now) {
+		t = time.Date(now.Year(), now.Month(), now.Day()+1, hour, minute, 0, 0, now.Location())
+	}
+	return t
+}
+
+// move carries the cursor dtS on, with the chamber at yC. It reports whether
+// the plan had to wait for the kiln and whether the step is over.
+func (c *Controller) move(p Cursor, dtS, yC float64, wall time.Time) (q Cursor, waits, over bool) {
+	s := c.cfg.Profile.Steps[p.Step]
+	switch s.Kind {
+	case profile.Heat:
+		if p.SetC >= s.TargetC {
+			p.SetC = s.TargetC
+			return p, false, true
+		}
+		want := math.Min(p.SetC+c.ramp(s, p)*dtS, s.TargetC)
+		may := math.Max(p.SetC, yC+waitBandC)
+		p.SetC = math.Min(want, may)
+		return p, want > may, p.SetC >= s.TargetC
+	case profile.Cool:
+		if p.Unheated {
+			p.SetC = s.TargetC
+			return p, false, yC <= s.TargetC
+		}
+		if p.SetC <= s.TargetC {
+			return p, false, true
+		}
+		want := math.Max(p.SetC-c.ramp(s, p)*dtS, s.TargetC)
+		may := math.Min(p.SetC, yC-waitBandC)
+		p.SetC = math.Max(want, may)
+		return p, want < may, p.SetC <= s.TargetC
+	case profile.Hold:
+		return c.hold(p, s, dtS, yC, wall)
+	case profile.Wait:
+		return p, false, yC < s.TargetC
+	}
+	return p, false, true // air and tell take no time
+}
+
+// hold counts only the time that the chamber is where it should be.
+func (c *Controller) hold(p Cursor, s profile.Step, dtS, yC float64, wall time.Time) (q Cursor, waits, over bool) {
+	off := math.Abs(yC - p.SetC)
+	if !p.Arrived {
+		p.Arrived = off <= holdBandC
+		waits = !p.Arrived
+	} else {
+		waits = off > waitBandC
+	}
+	if !waits {
+		p.HeldS += dtS
+	}
+	switch {
+	case s.Until == profile.Elapsed:
+		over = p.HeldS >= s.For.Seconds()
+	case s.Until == profile.ClockTime:
+		over = wall.UnixMilli() >= p.UntilMS
+	case s.AtMost > 0:
+		over = p.HeldS >= s.AtMost.Seconds()
+	}
+	return p, waits, over
+}
+
+// foresee fills the plan of the coming half hour, taking it that the kiln
+// follows. Steps that run without heat, and holds whose end nobody knows, are
+// foreseen to last.
+func (c *Controller) foresee(p Cursor, out []float64) {
+	steps := c.cfg.Profile.Steps
+	i, fromC, setC, heldS := p.Step, p.FromC, p.SetC, p.HeldS
+	done := 0.0
+	for k, at := range c.aheadS {
+		left := at - done
+		done = at
+		for left > 0 && i < len(steps) {
+			s := steps[i]
+			var takes float64
+			switch {
+			case s.Kind == profile.Air || s.Kind == profile.Tell:
+			case s.Kind == profile.Hold && s.Until == profile.Elapsed:
+				takes = s.For.Seconds() - heldS
+				if takes > left {
+					heldS += left
+				}
+			case s.Kind == profile.Heat && setC >= s.TargetC:
+				setC = s.TargetC
+			case s.Kind == profile.Cool && setC <= s.TargetC:
+			case s.Kind == profile.Heat, s.Kind == profile.Cool && s.Pace != profile.Unpowered && s.Pace != profile.Fastest:
+				pace := c.ramp(s, Cursor{FromC: fromC, SetC: setC})
+				takes = math.Abs(s.TargetC-setC) / pace
+				if takes <= left {
+					setC = s.TargetC
+				} else {
+					setC += math.Copysign(pace*left, s.TargetC-setC)
+				}
+			default:
+				takes = math.Inf(1)
+			}
+			if takes > left {
+				left = 0
+				break
+			}
+			left -= math.Max(takes, 0)
+			i++
+			fromC, heldS = setC, 0
+		}
+		out[k] = setC
+	}
+}

@@ -1,0 +1,198 @@
+// Package identify knows what a kiln is like to a control law: it condenses a
+// kiln file into the few stores and lags that package law works with, and into
+// the answers that the guards expect. Nothing here is tuned by hand for a
+// kiln; every figure follows from the file by the same rule.
+package identify
+
+import (
+	"math"
+
+	"calx/controller/guard"
+	"calx/controller/law"
+	"calx/sim/kiln"
+)
+
+const (
+	stepC = 100 // spacing of the tabled temperatures, °C
+	// skinS sets the first wall store: as deep as heat gets in this time. It is
+	// a little shorter than the quickest answer of a probe.
+	skinS      = 15
+	wallStores = 4 // behind the skin
+	// workingDuty is where element lags are taken: between a hold and a brisk
+	// ramp.
+	workingDuty = 0.4
+)
+
+// Plant condenses a kiln in a room of ambientC.
+func Plant(p kiln.Params, ambientC float64) law.Plant {
+	out := law.Plant{PowerW: p.RatedW(), AmbientC: ambientC}
+	for t := 0.0; t < p.MaxC()+stepC; t += stepC {
+		tC := math.Max(t, 20)
+		out.Points = append(out.Points, law.Point{
+			TempC:       tC,
+			ElementLagS: p.ElementLagS(tC, elementC(p, tC, workingDuty)),
+			ProbeLagS:   p.ProbeLagS(tC),
+			Nodes:       nodes(p, tC, ambientC),
+		})
+	}
+	return out
+}
+
+// slice is a stretch of wall between two depths.
+type slice struct {
+	capJPerK float64
+	// resistances from the inner edge to the middle and from there to the outer
+	// edge, K/W
+	innerKPerW, outerKPerW float64
+}
+
+// cut integrates the wall between two depths in m. The temperature inside is
+// taken to fall on a straight line to that of the case.
+func cut(p kiln.Params, fromM, toM, hotC, caseC float64) slice {
+	const pieces = 40
+	var s slice
+	total := p.WallM()
+	dx := (toM - fromM) / pieces
+	for i := range pieces {
+		x := fromM + (float64(i)+0.5)*dx
+		m := materialAt(p, x)
+		tC := hotC + (caseC-hotC)*x/total
+		a := p.WallAreaM2(x)
+		s.capJPerK += m.RhoCp(tC) * a * dx
+		r := dx / (m.K(tC) * a)
+		if i < pieces/2 {
+			s.innerKPerW += r
+		} else {
+			s.outerKPerW += r
+		}
+	}
+	return s
+}
+
+func materialAt(p kiln.Params, depthM float64) kiln.Material {
+	end := 0.0
+	for _, l := range p.Walls {
+		end += float64(l.Thickness)
+		if depthM < end {
+			return l.Made()
+		}
+	}
+	return p.Walls[len(p.Walls)-1].Made()
+}
+
+// caseRise is how far the case of a hot kiln stands above the room, as a share
+// of the chamber's rise; it only sets the temperature at which wall properties
+// are taken.
+const caseRise = 0.06
+
+// nodes lays out the stores: skin, four deeper slices of wall that widen
+// outwards, surface and core of the load.
+func nodes(p kiln.Params, tC, ambientC float64) []law.Node {
+	caseC := ambientC + caseRise*(tC-ambientC)
+	total := p.WallM()
+	hot := p.Walls[0].Made()
+	skinM := math.Min(math.Sqrt(hot.K(tC)/hot.RhoCp(tC)*skinS), total/4)
+	skin := cut(p, 0, skinM, tC, caseC)
+	out := []law.Node{{CapJPerK: skin.capJPerK, AmbientWPerK: leakWPerK(p, tC)}}
+
+	// The skin store stands at the surface: all of its own thickness lies
+	// between it and the next.
+	behind := skin.innerKPerW + skin.outerKPerW
+	ratio := math.Pow(total/skinM, 1.0/wallStores)
+	from := skinM
+	for i := range wallStores {
+		to := from * ratio
+		if i == wallStores-1 {
+			to = total
+		}
+		s := cut(p, from, to, tC, caseC)
+		n := law.Node{Parent: i, CapJPerK: s.capJPerK, LinkWPerK: 1 / (behind + s.innerKPerW)}
+		if i == wallStores-1 {
+			n.CapJPerK += float64(p.Shell.Mass) * steelJPerKgK
+			n.AmbientWPerK = 1 / (s.outerKPerW + 1/(caseWPerM2K*p.WallAreaM2(total)))
+		}
+		out = append(out, n)
+		behind, from = s.outerKPerW, to
+	}
+	return append(out, loadNodes(p, tC, len(out))...)
+}
+
+const (
+	steelJPerKgK = 490 // specific heat of mild steel near 100 °C, handbook value from memory
+	caseWPerM2K  = 12  // free convection and radiation of a warm case, common practice
+	sigma        = 5.670374419e-8
+	zeroK        = 273.15
+)
+
+// radiation is the linearised radiative coefficient at tC, W/m²/K, for
+// emissivity 1.
+func radiation(tC float64) float64 { return 4 * sigma * math.Pow(tC+zeroK, 3) }
+
+func loadNodes(p kiln.Params, tC float64, at int) []law.Node {
+	l := p.Load
+	capJPerK := float64(l.Mass) * float64(l.HeatCapacity)
+	area := float64(l.Area)
+	// A body in an enclosure: Incropera & DeWitt, table 13.3, concentric case.
+	exchange := 1 / (1/float64(l.Emissivity) + area/p.Chamber.AreaM2()*(1/float64(p.Chamber.Emissivity)-1))
+	link := area * (exchange*radiation(tC) + float64(p.Chamber.Convection)/2)
+	return []law.Node{
+		{Parent: 0, CapJPerK: capJPerK * (1 - float64(l.Core)), LinkWPerK: link},
+		{Parent: at, CapJPerK: capJPerK * float64(l.Core), LinkWPerK: float64(l.Inside)},
+	}
+}
+
+// leakWPerK is what air exchange and openings carry off, W/K.
+func leakWPerK(p kiln.Params, tC float64) float64 {
+	const rhoCp = 1.2 * 1006 // of room air, J/m³/K
+	return rhoCp*p.Chamber.VolumeM3()*float64(p.Air.Leakage) + float64(p.Air.Opening)*radiation(tC)
+}
+
+// elementC is the temperature of the wire at a duty, by bisection on the heat
+// it gives off to surroundings at tC.
+func elementC(p kiln.Params, tC, duty float64) float64 {
+	want := duty * p.RatedW()
+	eps := float64(p.Elements.Emissivity) * float64(p.Elements.Exposed)
+	area := p.ElementAreaM2()
+	lo, hi := tC, 2500.0
+	for range 50 {
+		mid := (lo + hi) / 2
+		q := area * (eps*sigma*(math.Pow(mid+zeroK, 4)-math.Pow(tC+zeroK, 4)) + float64(p.Chamber.Convection)*(mid-tC))
+		if q < want {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return (lo + hi) / 2
+}
+
+// Response is what the guards may expect of a kiln.
+func Response(p kiln.Params, plant law.Plant) []guard.Response {
+	var out []guard.Response
+	for _, q := range plant.Points {
+		lag := q.ElementLagS + q.ProbeLagS
+		out = append(out, guard.Response{
+			TempC: q.TempC, LagS: lag,
+			FullCPerH:    math.Max(p.FullPowerRate(q.TempC), 0),
+			QuickCPerMin: quickC(p, q.TempC, lag) / lag * 60,
+		})
+	}
+	return out
+}
+
+// quickC is the rise of the chamber after lagS at full power from rest: a
+// semi-infinite wall under constant flux, ΔT = 2 q/k √(αt/π) (Incropera &
+// DeWitt, section 5.7).
+func quickC(p kiln.Params, tC, lagS float64) float64 {
+	m := p.Walls[0].Made()
+	k := m.K(tC)
+	flux := p.RatedW() / p.Chamber.AreaM2()
+	return 2 * flux / k * math.Sqrt(k/m.RhoCp(tC)*lagS/math.Pi)
+}
+
+// Guard puts together the limits of a kiln for the guards.
+func Guard(p kiln.Params, plant law.Plant) guard.Limits {
+	l := guard.DefaultLimits(p.MaxC())
+	l.Response = Response(p, plant)
+	return l
+}

@@ -1,0 +1,131 @@
+package controller
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"calx/sensor"
+	"calx/storage/record"
+)
+
+// Thermometer reads one thermocouple. at is the monotonic time since the
+// firing began.
+type Thermometer interface {
+	Read(at time.Duration) sensor.Reading
+}
+
+// Heater is the output: the heat relay and the fresh-air relay. Set renews the
+// lease of what it asks for; an output that is not renewed opens by itself.
+type Heater interface {
+	Set(heat, air bool) error
+}
+
+// Journal keeps what happened. state is a snapshot to resume from, or nil.
+// Append must not wait for the disk; an error means that the record is kept in
+// memory only.
+type Journal interface {
+	Append(r record.Reading, events []record.Event, state []byte) error
+}
+
+// Clock is the time, and a way to let it pass.
+type Clock interface {
+	Now() time.Time
+	Sleep(ctx context.Context, d time.Duration) error
+}
+
+// Loop is the one place that owns a ticker. It runs a firing from its
+// beginning, or from a restored state, until ctx ends or Until says so.
+type Loop struct {
+	Controller *Controller
+	Chamber    Thermometer
+	Others     []Thermometer
+	Heater     Heater
+	Journal    Journal
+	Clock      Clock
+	Commands   <-chan Command             // may be nil
+	Observe    func(State, Output)        // called after every tick; may be nil
+	Until      func(State, Output) bool   // ends the loop; nil: when the firing has ended
+	Late       func(behind time.Duration) // how late a tick began; may be nil
+}
+
+// snapshotEvery is the number of ticks between two snapshots. A resume replays
+// the readings since the last one, so it is a matter of bytes, not of loss.
+const snapshotEvery = 60
+
+// Run ticks until the end. The heat is off when it returns, however it
+// returns; a panic passes on after that.
+func (l *Loop) Run(ctx context.Context, s State) (State, error) {
+	defer func() { _ = l.Heater.Set(false, false) }()
+	period := l.Controller.cfg.Period
+	start := l.Clock.Now().Add(-s.Now)
+	if s.Begun {
+		start = start.Add(-period) // the tick that resumes is a new one
+	}
+	var outputDead, logBehind bool
+	for due := l.Clock.Now(); ; {
+		now := l.Clock.Now()
+		if l.Late != nil {
+			l.Late(now.Sub(due))
+		}
+		in := Input{
+			Now: now.Sub(start).Truncate(time.Millisecond), Wall: now.UTC().Truncate(time.Millisecond),
+			Commands: l.pressed(), OutputDead: outputDead, LogBehind: logBehind,
+		}
+		in.Chamber = l.Chamber.Read(in.Now)
+		for _, o := range l.Others {
+			in.Others = append(in.Others, o.Read(in.Now))
+		}
+		var out Output
+		s, out = l.Controller.Step(s, in)
+		outputDead = l.Heater.Set(out.Heat, out.Air) != nil
+		snap, err := l.snapshot(s, out)
+		if err != nil {
+			return s, err
+		}
+		logBehind = l.Journal.Append(out.Record, out.Events, snap) != nil
+		if l.Observe != nil {
+			l.Observe(s, out)
+		}
+		if l.ended(s, out) {
+			return s, nil
+		}
+		due = due.Add(period)
+		if now.Sub(due) > period {
+			due = now // do not hurry after ticks that are lost
+		}
+		if err := l.Clock.Sleep(ctx, due.Sub(l.Clock.Now())); err != nil {
+			return s, fmt.Errorf("controller: the loop ended: %w", err)
+		}
+	}
+}
+
+func (l *Loop) ended(s State, out Output) bool {
+	if l.Until != nil {
+		return l.Until(s, out)
+	}
+	return out.Ended
+}
+
+func (l *Loop) snapshot(s State, out Output) ([]byte, error) {
+	if out.Record.Seq%snapshotEvery != 0 && len(out.Events) == 0 {
+		return nil, nil
+	}
+	return s.Snapshot()
+}
+
+// pressed drains the commands.
+func (l *Loop) pressed() []Command {
+	var cmds []Command
+	for {
+		select {
+		case c, ok := <-l.Commands:
+			if !ok {
+				return cmds
+			}
+			cmds = append(cmds, c)
+		default:
+			return cmds
+		}
+	}
+}

@@ -1,0 +1,102 @@
+// Package notice is the catalogue of what calx tells people: for each code how
+// serious it is, what it means and what to do. Whoever reports something adds
+// the values; nothing is worded twice. Pure.
+package notice
+
+import "fmt"
+
+// Severity grades a notice.
+type Severity uint8
+
+// From everyday to heat stopped.
+const (
+	Info Severity = iota
+	Warn
+	Alarm // the heat is off for good, or somebody must act now
+)
+
+func (s Severity) String() string {
+	switch s {
+	case Warn:
+		return "warn"
+	case Alarm:
+		return "alarm"
+	}
+	return "info"
+}
+
+// Notice is one entry of the catalogue.
+type Notice struct {
+	Code     string
+	Severity Severity
+	Means    string // one line for a list of alarms
+	Do       string // what the person should do; empty when nothing
+}
+
+// The codes. They are stable: metrics, records and scripts use them.
+const (
+	Started        = "started"
+	Step           = "step"
+	Finished       = "finished"
+	StoppedByHand  = "stopped"
+	PausedByHand   = "paused"
+	ResumedByHand  = "resumed"
+	SteppedOn      = "stepped-on"
+	Interrupted    = "resumed-after-interruption"
+	Told           = "tell"
+	HoldBack       = "hold-back"
+	CaughtUp       = "caught-up"
+	HoldCutShort   = "hold-at-most"
+	NeedsMould     = "needs-mould"
+	NoReading      = "no-reading"
+	AboveCeiling   = "above-ceiling"
+	AboveKilnMax   = "above-kiln-maximum"
+	RisingWhileOff = "rising-while-off"
+	NotRising      = "full-power-not-rising"
+	CannotReach    = "cannot-reach"
+	LateTick       = "late-tick"
+	ClockStepped   = "clock-stepped"
+	LogBehind      = "log-behind"
+	OutputDead     = "output-dead"
+	ReadingBack    = "reading-back"
+)
+
+var catalogue = []Notice{
+	{Started, Info, "a firing began", ""},
+	{Step, Info, "the next step of the profile began", ""},
+	{Finished, Info, "the profile is done; heat is off", ""},
+	{StoppedByHand, Info, "somebody stopped the firing; heat is off", ""},
+	{PausedByHand, Info, "somebody paused the plan; the setpoint stays where it is", ""},
+	{ResumedByHand, Info, "the plan goes on", ""},
+	{SteppedOn, Info, "somebody ended the step early", ""},
+	{Interrupted, Warn, "the firing went on after an interruption", "look at the curve: a long gap may need a longer hold"},
+	{Told, Warn, "a message written into the profile", ""},
+	{HoldBack, Warn, "the kiln cannot follow; the plan waits for it", "nothing, if the kiln is known to be weak; else look for a broken element, an open vent or low mains"},
+	{CaughtUp, Info, "the kiln has caught up; the plan goes on", ""},
+	{HoldCutShort, Warn, "a hold ended at its longest time, not on what it waited for", "decide whether to fire on: add a hold, or stop and inspect"},
+	{NeedsMould, Warn, "a hold waits for something only a mould model can tell", "give the firing a mould, or step on by hand"},
+	{NoReading, Alarm, "no valid temperature", "check the probe, its two screws at the amplifier and the cable; the kiln cools meanwhile"},
+	{AboveCeiling, Alarm, "the chamber is above the ceiling of the profile", "keep the door shut; if the temperature still rises, switch the kiln off at the wall: a relay may be welded"},
+	{AboveKilnMax, Alarm, "the chamber is above what the kiln is built for", "switch the kiln off at the wall; find out why before firing again"},
+	{RisingWhileOff, Alarm, "the temperature rises though the heat is off", "switch the kiln off at the wall: the relay may be welded shut"},
+	{NotRising, Alarm, "full power, but the temperature does not rise as it should", "look whether the probe still sits in the chamber, then at elements, fuse, relay and door"},
+	{CannotReach, Alarm, "full power for an hour and no nearer to the setpoint", "lower the target, or have the elements and the mains checked"},
+	{LateTick, Warn, "the control loop was late; heat was off meanwhile", "see what else the board is doing"},
+	{ClockStepped, Info, "the wall clock was set; the firing counts its own time and is not touched", ""},
+	{LogBehind, Alarm, "readings cannot be written; they are kept in memory", "make room on the disk; the firing goes on meanwhile"},
+	{OutputDead, Alarm, "the output of the heat relay does not answer", "switch the kiln off at the wall and look at the relay and its wiring"},
+	{ReadingBack, Info, "a valid temperature again", ""},
+}
+
+// All lists the catalogue in a fixed order.
+func All() []Notice { return append([]Notice(nil), catalogue...) }
+
+// For looks a code up. An unknown code is a bug.
+func For(code string) Notice {
+	for _, n := range catalogue {
+		if n.Code == code {
+			return n
+		}
+	}
+	panic(fmt.Sprintf("BUG: notice code %q is not in the catalogue", code))
+}

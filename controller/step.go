@@ -1,0 +1,335 @@
+package controller
+
+import (
+	"fmt"
+	"math"
+
+	"calx/controller/guard"
+	"calx/controller/law"
+	"calx/controller/notice"
+	"calx/controller/relay"
+	"calx/profile"
+	"calx/sensor"
+	"calx/storage/record"
+)
+
+// tick is one call of Step at work.
+type tick struct {
+	c   *Controller
+	s   State
+	in  Input
+	dtS float64
+	out Output
+}
+
+// Step carries a firing on by one tick. It is pure: the same state and input
+// give the same output, always. An input it cannot trust never gives heat.
+func (c *Controller) Step(s State, in Input) (State, Output) {
+	t := &tick{c: c, s: s, in: in}
+	t.time()
+	t.look()
+	t.people()
+	t.guards()
+	t.plan()
+	t.heat()
+	t.record()
+	return t.s, t.out
+}
+
+// say adds an event: code from the catalogue, text for a person.
+func (t *tick) say(code, text string) {
+	n := notice.For(code)
+	t.out.Events = append(t.out.Events, record.Event{
+		Seq: t.s.EventSeq, Since: t.in.Now, Wall: t.in.Wall, Code: code,
+		Severity: record.Severity(n.Severity), Step: uint16(t.s.Plan.Step), Text: text, Hint: n.Do,
+	})
+	t.s.EventSeq++
+}
+
+// time notes how long the tick before lasted. When it lasted too long the heat
+// was off for the rest: its lease had run out.
+func (t *tick) time() {
+	if !t.s.Begun {
+		t.s.Begun = true
+		t.s.Phase = record.Idle
+		t.say(notice.Started, "the firing began")
+		t.dtS = 0
+	} else {
+		t.dtS = math.Max((t.in.Now - t.s.Now).Seconds(), 0)
+		t.clockStep()
+	}
+	const lateS = 5
+	if lost := t.dtS - t.c.periodS; lost >= lateS {
+		t.say(notice.LateTick, fmt.Sprintf("no tick for %.0f s; the heat was off meanwhile", t.dtS))
+		t.catchUp(lost)
+	}
+	t.s.Now, t.s.WallMS = t.in.Now, t.in.Wall.UnixMilli()
+}
+
+// clockStep notices that somebody set the wall clock. Nothing depends on it
+// but a hold until a time of day.
+func (t *tick) clockStep() {
+	const stepS = 30
+	wallS := float64(t.in.Wall.UnixMilli()-t.s.WallMS) / 1000
+	if math.Abs(wallS-t.dtS) > stepS {
+		t.say(notice.ClockStepped, fmt.Sprintf("the wall clock was set by %+.0f s", wallS-t.dtS))
+	}
+}
+
+// catchUp lets the model cool through a gap; after a long one it starts from
+// the next reading.
+func (t *tick) catchUp(lostS float64) {
+	const longS = 600
+	if lostS > longS {
+		t.s.Law = law.State{}
+		return
+	}
+	t.s.Law = t.c.law.Off(t.s.Law)
+	for n := int(lostS / t.c.periodS); n > 0; n-- {
+		t.s.Law = t.c.law.Advance(t.s.Law, 0)
+	}
+}
+
+// look takes the reading in: into the memory of the guards and the estimate of
+// the law.
+func (t *tick) look() {
+	r := t.in.Chamber
+	t.s.History = t.s.History.After(t.c.cfg.Guard, guard.Look{
+		DtS: t.dtS, Reading: r, On: t.s.Relay.On, Duty: t.s.Law.Duty,
+	})
+	on := math.Min(t.dtS, t.c.periodS)
+	if t.s.Relay.On {
+		t.s.EnergyJ += t.c.cfg.Plant.PowerW * on
+	}
+	if r.OK() {
+		t.s.Law = t.c.law.Observe(t.s.Law, r.HotC)
+	}
+}
+
+// over reports whether the firing has ended.
+func (t *tick) over() bool { return t.s.Phase >= record.Done }
+
+// end ends the firing. It is the only way into the last three phases.
+func (t *tick) end(p record.Phase, code, text string) {
+	t.s.Phase = p
+	t.s.Paused = false
+	t.say(code, text)
+}
+
+// people carries out what was pressed.
+func (t *tick) people() {
+	for _, cmd := range t.in.Commands {
+		if t.over() {
+			return
+		}
+		switch {
+		case cmd == Stop:
+			t.end(record.Stopped, notice.StoppedByHand, fmt.Sprintf("stopped by hand in %s; the heat is off", t.stepName()))
+		case cmd == Pause && !t.s.Paused:
+			t.s.Paused = true
+			t.say(notice.PausedByHand, fmt.Sprintf("paused in %s; the setpoint stays at %s", t.stepName(), t.temp(t.s.Plan.SetC)))
+		case cmd == Resume && t.s.Paused:
+			t.s.Paused = false
+			t.say(notice.ResumedByHand, "the plan goes on")
+		case cmd == StepOn && t.s.Plan.Entered:
+			t.say(notice.SteppedOn, fmt.Sprintf("%s was ended by hand", t.stepName()))
+			t.next()
+		}
+	}
+}
+
+// guards asks them all, and stops the heat when one says so.
+func (t *tick) guards() {
+	t.reportSides()
+	if t.over() {
+		return
+	}
+	if t.in.OutputDead {
+		t.trip(notice.OutputDead, "the heat relay did not take the last command")
+		return
+	}
+	f := guard.Judge(t.c.cfg.Guard, t.s.History)
+	switch f.Verdict {
+	case guard.Trip:
+		t.trip(f.Code, f.Text)
+	case guard.Withhold:
+		if f.Code == notice.NoReading && !t.s.NoData && t.s.History.BadS >= 2 {
+			t.s.NoData = true
+			t.say(notice.NoReading, f.Text+"; the heat is off until it is back")
+		}
+	case guard.Fine:
+		if t.s.NoData {
+			t.s.NoData = false
+			t.say(notice.ReadingBack, fmt.Sprintf("a valid temperature again: %s; the firing goes on", t.temp(t.in.Chamber.HotC)))
+		}
+	}
+}
+
+// reportSides tells, once each, what is amiss beside the heat.
+func (t *tick) reportSides() {
+	if t.in.LogBehind && !t.s.LogSick {
+		t.say(notice.LogBehind, "the log cannot be written; readings are kept in memory and written as soon as it can")
+	}
+	t.s.LogSick = t.in.LogBehind
+}
+
+func (t *tick) trip(code, text string) {
+	t.s.TripCode = code
+	t.end(record.Tripped, code, fmt.Sprintf("%s. The heat is off and stays off; the firing ended in %s", text, t.stepName()))
+}
+
+// plan moves the cursor on, through as many steps as this tick takes.
+func (t *tick) plan() {
+	if t.over() || !t.s.Law.Ready || t.s.History.BadS > 0 {
+		return
+	}
+	steps := t.c.cfg.Profile.Steps
+	yC := t.c.law.JunctionC(t.s.Law)
+	dtS := math.Min(t.dtS, t.c.periodS)
+	if t.s.Paused {
+		t.s.Phase = record.Paused
+		return
+	}
+	for t.s.Plan.Step < len(steps) {
+		s := steps[t.s.Plan.Step]
+		if !t.s.Plan.Entered {
+			t.s.Plan = t.c.enter(t.s.Plan, yC, t.in.Wall)
+			t.announce(s)
+		}
+		var waits, over bool
+		t.s.Plan, waits, over = t.c.move(t.s.Plan, dtS, yC, t.in.Wall)
+		t.s.Phase = phaseOf(s, t.s.Plan, waits)
+		if !over {
+			t.waiting(waits, dtS, yC)
+			return
+		}
+		if s.Kind == profile.Hold && s.Until != profile.Elapsed && s.Until != profile.ClockTime {
+			t.say(notice.HoldCutShort, fmt.Sprintf("%s reached its longest time", t.stepName()))
+		}
+		t.next()
+		dtS = 0
+	}
+	t.end(record.Done, notice.Finished, fmt.Sprintf("the profile is done; the heat is off at %s", t.temp(yC)))
+}
+
+// next puts the cursor before the next step.
+func (t *tick) next() {
+	t.s.Plan.Step++
+	t.s.Plan.Entered = false
+	t.s.WaitS = 0
+}
+
+// announce says that a step begins, and does what takes no time.
+func (t *tick) announce(s profile.Step) {
+	switch s.Kind {
+	case profile.Air:
+		t.s.Air = s.On
+	case profile.Tell:
+		t.say(notice.Told, s.Message)
+		return
+	}
+	t.say(notice.Step, fmt.Sprintf("%s at %s", t.stepName(), t.temp(t.c.law.JunctionC(t.s.Law))))
+}
+
+func phaseOf(s profile.Step, p Cursor, waits bool) record.Phase {
+	switch {
+	case p.Unheated:
+		return record.Cooling
+	case waits:
+		return record.Waiting
+	case s.Kind == profile.Hold:
+		return record.Holding
+	}
+	return record.Ramping
+}
+
+// waiting reports a hold-back that lasts, and its end. Short ones are part of
+// arriving and not worth a word.
+func (t *tick) waiting(waits bool, dtS, yC float64) {
+	const longS = 120
+	if waits {
+		t.s.WaitS += dtS
+		t.s.FlowS = 0
+	} else {
+		t.s.FlowS += dtS
+	}
+	switch {
+	case waits && !t.s.Waiting && t.s.WaitS >= longS:
+		t.s.Waiting = true
+		t.say(notice.HoldBack, fmt.Sprintf("the kiln cannot follow: %s, %s asked for; the plan waits in %s", t.temp(yC), t.temp(t.s.Plan.SetC), t.stepName()))
+	case !waits && t.s.FlowS >= longS:
+		if t.s.Waiting {
+			t.say(notice.CaughtUp, fmt.Sprintf("the kiln has caught up at %s; the plan goes on", t.temp(yC)))
+		}
+		t.s.Waiting, t.s.WaitS = false, 0
+	}
+}
+
+// heat decides the relay. Everything that forbids heat is in one line.
+func (t *tick) heat() {
+	allowed := !t.over() && t.s.Plan.Entered && !t.s.Plan.Unheated && t.s.Law.Ready &&
+		guard.Judge(t.c.cfg.Guard, t.s.History).Verdict == guard.Fine
+	if allowed {
+		var ahead law.Ahead
+		t.c.foresee(t.s.Plan, ahead[:])
+		if t.s.Paused {
+			for i := range ahead {
+				ahead[i] = t.s.Plan.SetC
+			}
+		}
+		var duty float64
+		t.s.Law, duty = t.c.law.Decide(t.s.Law, &ahead)
+		t.s.Relay = relay.Update(t.c.cfg.Relay, t.s.Relay, duty, t.c.periodS)
+	} else {
+		t.s.Law = t.c.law.Off(t.s.Law)
+		t.s.Relay = relay.Open(t.s.Relay, t.c.periodS)
+	}
+	on := 0.0
+	if t.s.Relay.On {
+		on = 1
+	}
+	t.s.Law = t.c.law.Advance(t.s.Law, on)
+	if t.over() {
+		t.s.Air = false
+	}
+	t.out.Heat, t.out.Air, t.out.Ended = t.s.Relay.On, t.s.Air, t.over()
+}
+
+// record writes down what this tick saw and did.
+func (t *tick) record() {
+	r := record.Reading{
+		Seq: t.s.Seq, Since: t.in.Now, Wall: t.in.Wall, SetpointC: math.NaN(),
+		Duty: t.s.Law.Duty, Relay: t.s.Relay.On, Air: t.s.Air, EnergyJ: t.s.EnergyJ,
+		Step: uint16(t.s.Plan.Step), Phase: t.s.Phase,
+	}
+	if t.s.Plan.Entered && !t.over() && !t.s.Plan.Unheated {
+		r.SetpointC = t.s.Plan.SetC
+	}
+	r.Channels = make([]record.Sample, 0, 1+len(t.in.Others))
+	r.Channels = append(r.Channels, sample(t.in.Chamber))
+	for _, o := range t.in.Others {
+		r.Channels = append(r.Channels, sample(o))
+	}
+	t.s.Seq++
+	t.out.Record = r
+}
+
+func sample(r sensor.Reading) record.Sample {
+	return record.Sample{HotC: r.HotC, ColdC: r.ColdC, HotCode: r.HotCode, ColdCode: r.ColdCode, Fault: uint16(r.Fault)}
+}
+
+// stepName is "step 3, hold 2 h", as people read it.
+func (t *tick) stepName() string {
+	p := t.c.cfg.Profile
+	if t.s.Plan.Step >= len(p.Steps) {
+		return "the end"
+	}
+	return fmt.Sprintf("step %d, %q", t.s.Plan.Step+1, p.Sentence(t.s.Plan.Step))
+}
+
+func (t *tick) temp(c float64) string {
+	if t.c.cfg.Profile.Fahrenheit {
+		return fmt.Sprintf("%.0f °F", c*9/5+32)
+	}
+	return fmt.Sprintf("%.0f °C", c)
+}
