@@ -76,17 +76,23 @@ const Unsure = DeadBus | Corrupt | ConfigLost | BusError | Stale
 
 // Resolve adds what a driver's Temperatures function made of the codes in r to
 // what the chip said in r.Fault, and takes back every temperature that a fault
-// forbids. Applied to the codes and the fault of a logged reading it gives that
-// reading again, bit for bit:
+// forbids. Beside a fault the hot code means nothing, so nothing is concluded
+// from it. Applied to the codes and the fault of a logged reading Resolve gives
+// that reading again, bit for bit:
 //
 //	r.Resolve(max31855.Temperatures(thermocouple.K, r.HotCode, r.ColdCode))
 func (r Reading) Resolve(hotC, coldC float64, f Fault) Reading {
-	r.HotC, r.ColdC, r.Fault = hotC, coldC, r.Fault|f
+	r.HotC, r.ColdC = hotC, coldC
+	switch {
+	case r.Fault&Unsure != 0:
+		r.ColdC = math.NaN()
+	case r.Fault != 0:
+		r.Fault |= f & ColdRange
+	default:
+		r.Fault = f
+	}
 	if r.Fault != 0 {
 		r.HotC = math.NaN()
-	}
-	if r.Fault&Unsure != 0 {
-		r.ColdC = math.NaN()
 	}
 	return r
 }

@@ -54,6 +54,7 @@ type Dev struct {
 	pace     sensor.Pace
 	settling bool // configured, but the time of it is not known yet
 	w, r     [1 + registers]byte
+	set      [1 + writable]byte // what configure and Halt send
 }
 
 // New configures the chip on p and starts its conversions; nil options mean
@@ -116,16 +117,20 @@ func (d *Dev) fetch() error {
 // chip is at rest, so it is stopped with its old notch first, then told
 // everything, then started.
 func (d *Dev) configure() error {
-	rest := d.r[1+regCR0] & cr0Notch50
-	if err := d.conn.Tx([]byte{addrWrite | regCR0, rest}, nil); err != nil {
+	if err := d.setCR0(d.r[1+regCR0] & cr0Notch50); err != nil {
 		return err
 	}
-	all := append([]byte{addrWrite | regCR0}, d.image[:]...)
-	all[1+regCR0] &^= cr0Auto
-	if err := d.conn.Tx(all, nil); err != nil {
+	copy(d.set[1:], d.image[:])
+	d.set[1+regCR0] &^= cr0Auto
+	if err := d.conn.Tx(d.set[:], nil); err != nil {
 		return err
 	}
-	return d.conn.Tx([]byte{addrWrite | regCR0, d.image[regCR0]}, nil)
+	return d.setCR0(d.image[regCR0])
+}
+
+func (d *Dev) setCR0(v byte) error {
+	d.set[0], d.set[1] = addrWrite|regCR0, v
+	return d.conn.Tx(d.set[:2], nil)
 }
 
 // Read fetches all registers and gives the newest conversion. It never panics
@@ -171,7 +176,7 @@ func (d *Dev) String() string { return d.name }
 // Halt stops the conversions. A later Read answers ConfigLost and starts them
 // again.
 func (d *Dev) Halt() error {
-	if err := d.conn.Tx([]byte{addrWrite | regCR0, d.image[regCR0] &^ cr0Auto}, nil); err != nil {
+	if err := d.setCR0(d.image[regCR0] &^ cr0Auto); err != nil {
 		return fmt.Errorf("max31856: halt: %w", err)
 	}
 	return nil

@@ -42,7 +42,7 @@ func decode(frame uint16) (hotCode int32, f sensor.Fault) {
 // steps of 0.0625 °C. coldC is always NaN, since nobody measured it. hotC is NaN
 // if there is a fault: HotRange for the top code, where the chip's scale ends
 // and the probe may be hotter, ColdRange for an implausible assumption,
-// Unlinearised for another type than K. Codes 2920 and 400 give 718.85 °C. The
+// Unlinearised for another type than K. Codes 2920 and 400 give 718.56 °C. The
 // same codes give the same bits on every machine.
 func Temperatures(t thermocouple.Type, hotCode, coldCode int32) (hotC, coldC float64, f sensor.Fault) {
 	boardC := float64(coldCode) * boardStepC
