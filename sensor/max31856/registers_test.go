@@ -155,10 +155,9 @@ func TestJudgeEveryBit(t *testing.T) {
 // TestPowerOn: the defaults of the data sheet's register map are a chip at rest
 // with its open test off, whatever the options, and never a temperature.
 func TestPowerOn(t *testing.T) {
-	defaults := []byte{0x00, 0x03, 0xFF, 0x7F, 0xC0, 0x7F, 0xFF, 0x80, 0, 0, 0, 0, 0, 0, 0, 0}
 	o := Opts{Type: thermocouple.K, Averaging: 1, MainsHz: 60} // as near as options come
 	m := image(&o)
-	assert.Equal(t, sensor.ConfigLost, judge(defaults, &m))
+	assert.Equal(t, sensor.ConfigLost, judge(powerOn[:], &m))
 	assert.Equal(t, sensor.Stale, judge(frame(&o, 0, 0, 0), &m), "configured, nothing converted yet")
 	assert.Equal(t, sensor.DeadBus, judge(make([]byte, registers), &m))
 }
