@@ -34,6 +34,11 @@ func (p *Profile) Check() error {
 		ceiling = &placed{Step: Step{TargetC: p.CeilingC}, index: -1, unit: scaleOf(p.Fahrenheit)}
 	}
 	errs := check(ceiling, steps)
+	for _, s := range steps {
+		if _, ok := kinds[s.Kind]; !ok {
+			errs = append(errs, s.fault(partSentence, "is no kind of step; it is one of heat, cool, hold, wait, air and tell"))
+		}
+	}
 	switch n := len(p.Steps); {
 	case n == 0:
 		errs = append(errs, &Error{Want: "there is no step in this profile; it needs at least one"})

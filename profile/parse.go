@@ -1,6 +1,7 @@
 package profile
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -12,8 +13,9 @@ import (
 // Limits of a text: far above any real firing, low enough that a wrong file is
 // refused at once.
 const (
-	maxText  = 64 << 10 // bytes
-	maxLine  = 400      // characters
+	maxText  = 1 << 20 // bytes; 500 of the longest lines fit
+	maxLines = 2000
+	maxLine  = 500 // characters; a message of 200, each escaped, fits
 	maxSteps = 500
 )
 
@@ -25,8 +27,12 @@ func Parse(text string) (*Profile, error) {
 		return nil, Errors{{Line: 1, Want: fmt.Sprintf("the text is %d kB long; "+
 			"a profile has at most %d kB, is this the right file?", len(text)>>10, maxText>>10)}}
 	}
-	r := &reader{}
-	for i, line := range lines(text) {
+	r, all := &reader{}, lines(text)
+	if len(all) > maxLines {
+		return nil, Errors{{Line: maxLines + 1, Want: fmt.Sprintf("the text has %d lines; "+
+			"a profile has at most %d, is this the right file?", len(all), maxLines)}}
+	}
+	for i, line := range all {
 		r.line(line, i+1)
 	}
 	if r.steps() == 0 && len(r.errs) == 0 {
@@ -35,7 +41,9 @@ func Parse(text string) (*Profile, error) {
 	}
 	r.errs = append(r.errs, check(r.ceiling, r.placed)...)
 	if len(r.errs) > 0 {
-		slices.SortStableFunc(r.errs, func(a, b *Error) int { return a.Line - b.Line })
+		slices.SortStableFunc(r.errs, func(a, b *Error) int {
+			return cmp.Or(a.Line-b.Line, a.Col-b.Col)
+		})
 		return nil, r.errs
 	}
 	return r.profile(), nil

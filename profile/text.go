@@ -118,6 +118,8 @@ func (s placed) spell(p part) string {
 		return s.unit.showDiff(s.RateCPerH) + "/h"
 	case partFor:
 		return span(s.For)
+	case partUntil:
+		return strings.TrimPrefix(endOf(s.Step, s.unit), "until ")
 	case partWithin:
 		return s.unit.showDiff(s.WithinC)
 	case partClear:
