@@ -188,10 +188,10 @@ func (c *Chip) Clear(ks ...Kind) {
 	c.dev.update(now)
 	suspended := c.overRange()
 	c.faults.clear(ks)
-	c.faultsChanged(now)
 	if suspended && !c.overRange() {
 		c.dev.restart(now)
 	}
+	c.faultsChanged(now)
 }
 
 func (c *Chip) faultsChanged(now time.Duration) {

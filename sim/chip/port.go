@@ -3,6 +3,7 @@ package chip
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 
 	"periph.io/x/conn/v3"
@@ -14,15 +15,15 @@ import (
 // wiring is what a model asks of its SPI bus.
 type wiring struct {
 	fastest physic.Frequency
-	modes   [2]spi.Mode
+	modes   []spi.Mode
 }
 
 // Clock limits and modes: data sheets 19-5793 and 19-2235 (from memory) and
 // 19-7534, serial interface.
 var wirings = [models]wiring{
-	MAX31855: {5 * physic.MegaHertz, [2]spi.Mode{spi.Mode0, spi.Mode0}},
-	MAX31856: {5 * physic.MegaHertz, [2]spi.Mode{spi.Mode1, spi.Mode3}},
-	MAX6675:  {4300 * physic.KiloHertz, [2]spi.Mode{spi.Mode0, spi.Mode0}},
+	MAX31855: {5 * physic.MegaHertz, []spi.Mode{spi.Mode0}},
+	MAX31856: {5 * physic.MegaHertz, []spi.Mode{spi.Mode1, spi.Mode3}},
+	MAX6675:  {4300 * physic.KiloHertz, []spi.Mode{spi.Mode0}},
 }
 
 // maxTransfer is the longest transfer of a Linux SPI device file by default.
@@ -131,8 +132,8 @@ func (p *port) Connect(f physic.Frequency, mode spi.Mode, bits int) (spi.Conn, e
 		return nil, p.errorf("connect: already connected")
 	case bits != 8:
 		return nil, p.errorf("connect: %d bits a word, want 8", bits)
-	case mode != w.modes[0] && mode != w.modes[1]:
-		return nil, p.errorf("connect: %s takes %s or %s, not %s", p.c.model, w.modes[0], w.modes[1], mode)
+	case !slices.Contains(w.modes, mode):
+		return nil, p.errorf("connect: %s takes SPI %v, not %v", p.c.model, w.modes, mode)
 	case speed <= 0 || speed > w.fastest:
 		return nil, p.errorf("connect: %s takes up to %s, not %s", p.c.model, w.fastest, speed)
 	}

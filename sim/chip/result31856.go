@@ -111,9 +111,12 @@ func (d *max31856) linearise(mV, coldC float64) (code int32, outside bool) {
 	mV += emf(t, coldC)
 	hotC, err := t.Temperature(mV)
 	if err != nil {
+		const rounding = 1e-9 // mV; the ends of the range belong to it
 		minC, maxC := t.InverseRange()
-		hotC, outside = minC, true
-		if mV > emf(t, maxC) {
+		minMV, maxMV := emf(t, minC), emf(t, maxC)
+		outside = mV < minMV-rounding || mV > maxMV+rounding
+		hotC = minC
+		if mV > (minMV+maxMV)/2 {
 			hotC = maxC
 		}
 	}
