@@ -3,6 +3,7 @@ package chart
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 	"time"
 )
@@ -30,8 +31,8 @@ func roundStep(span float64, n int) float64 {
 func tempTicks(lo, hi float64, n int) []tick {
 	step := roundStep(hi-lo, n)
 	var out []tick
-	for v := math.Ceil(lo/step) * step; v <= hi; v += step {
-		out = append(out, tick{v, fmt.Sprintf("%.0f", v)})
+	for i := math.Ceil(lo / step); i*step <= hi; i++ {
+		out = append(out, tick{i * step, strconv.Itoa(int(i * step))})
 	}
 	return out
 }
@@ -105,11 +106,18 @@ func clockLabel(t time.Time, ofDay, step time.Duration) string {
 	return t.Format("15:04")
 }
 
-// subtitle is what stands under the title: when, how long, how hot.
-func (f Firing) subtitle() string {
+// The layouts of the start in facts.
+const (
+	fullDate  = "Mon 2 Jan 2006 15:04 MST"
+	quietDate = "Mon 2 Jan 15:04"
+)
+
+// facts is what stands beside the title: when, if a layout is given, how long,
+// how hot.
+func (f Firing) facts(layout string) string {
 	var parts []string
-	if !f.Start.IsZero() {
-		parts = append(parts, f.Start.Format("Mon 2 Jan 2006 15:04 MST"))
+	if layout != "" && !f.Start.IsZero() {
+		parts = append(parts, f.Start.Format(layout))
 	}
 	if f.Now > 0 {
 		parts = append(parts, "running for "+hoursMinutes(f.Now))

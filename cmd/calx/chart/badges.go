@@ -1,7 +1,9 @@
 package chart
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 
 	"calx/storage/record"
 )
@@ -9,7 +11,15 @@ import (
 // markLines draws a thin vertical through both panels for every event of the
 // key, and joins it to its badge.
 func (p *picture) markLines() {
-	for i, k := range p.kept {
+	order := make([]int, len(p.kept))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { // the gravest on top
+		return cmp.Compare(p.kept[a].Severity, p.kept[b].Severity)
+	})
+	for _, i := range order {
+		k := p.kept[i]
 		x := crisp(p.x(k.Since))
 		thin := pen{color: markInk(k.Severity), width: 1, dashes: []float64{1, 2}}
 		if k.Severity == record.Alarm {
@@ -24,7 +34,7 @@ func (p *picture) markLines() {
 
 // badgeAt is the centre of a badge, between the panels.
 func (p *picture) badgeAt(i int) xy {
-	return xy{p.centre[i], p.temp.y1 + (0.45+badgePitch*(float64(p.row[i])+0.5))*p.u}
+	return xy{p.centre[i], p.temp.y1 + (0.65+badgePitch*(float64(p.row[i])+0.5))*p.u}
 }
 
 func (p *picture) badges() {
@@ -64,9 +74,11 @@ func (p *picture) key() {
 		y := p.keyTop + (float64(i%rows)+0.7)*rowHeight*u
 		p.badge(xy{x + badgeSize/2*u, y - 0.31*u}, k)
 		x += (badgeSize + 0.6) * u
-		when := p.f.when(k.Since)
-		p.text(p.small(), xy{x, y}, left, when)
-		x += p.small().width("00.0 h  Wed 00:00") + 0.7*u
+		x += p.small().width("00.0 h")
+		p.text(p.small(), xy{x, y}, right, hoursSince(k.Since))
+		x += 0.6 * u
+		p.text(p.small(), xy{x, y}, left, p.f.clock(k.Since))
+		x += p.small().width("Wed 00:00") + 0.7*u
 		st := p.body()
 		if k.Severity != record.Info {
 			st.color = markInk(k.Severity)
@@ -76,6 +88,10 @@ func (p *picture) key() {
 	}
 	if p.left > 0 {
 		y := p.keyTop + (float64(rows)+0.7)*rowHeight*u
-		p.text(p.small(), xy{margin * u, y}, left, fmt.Sprintf("and %d more, not drawn", p.left))
+		note := fmt.Sprintf("and %d more, not drawn", p.left)
+		if rows == 0 {
+			note = fmt.Sprintf("%d events, not drawn", p.left)
+		}
+		p.text(p.small(), xy{margin * u, y}, left, note)
 	}
 }

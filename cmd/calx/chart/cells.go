@@ -47,10 +47,6 @@ func (g *grid) set(x, y int, r rune, t tone) {
 	}
 }
 
-func (g *grid) free(x, y int) bool {
-	return x >= 0 && x < g.w && y >= 0 && y < g.h && g.r[y*g.w+x] == ' '
-}
-
 // covered stands in the second cell of a wide character.
 const covered = rune(-1)
 
@@ -114,8 +110,8 @@ func (g *grid) writeTo(w io.Writer, colour bool) error {
 
 // asciiOf spells what the sketch itself writes in seven bits.
 var asciiOf = map[rune]rune{
-	'·': ',', '…': '~', '–': '-', '—': '-', '│': '|', '─': '-', '┤': '+', '└': '+', '┴': '+',
-	'¼': '.', '½': '.', '×': 'x', '’': '\'', '−': '-',
+	'·': '-', '…': '~', '–': '-', '—': '-', '│': '|', '─': '-', '┤': '+', '└': '+', '┴': '+',
+	'×': 'x', '’': '\'', '−': '-',
 }
 
 func ascii(r rune) rune {

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"calx/cmd/calx/summary"
+	"calx/profile"
 	"calx/storage/record"
 )
 
@@ -97,6 +98,20 @@ func FromRecords(head record.Firing, readings []record.Reading, events []record.
 		f.Events = append(f.Events, Mark{Since: e.Since, Label: label(e), Severity: e.Severity})
 	}
 	return f
+}
+
+// Plan turns a profile laid out over time into the corners of the planned
+// curve, as the profile is written.
+func Plan(t *profile.Timeline) []PlanPoint {
+	var out []PlanPoint
+	for _, s := range t.Segments {
+		out = append(out, PlanPoint{s.From, s.FromC})
+		for _, p := range s.Points {
+			out = append(out, PlanPoint{p.At, p.PlanC})
+		}
+		out = append(out, PlanPoint{s.To, s.ToC})
+	}
+	return out
 }
 
 // label is the first line of what an event says, or its code.

@@ -18,12 +18,12 @@ type curveKey struct {
 
 func (p *picture) measuredPen() pen { return pen{color: deep, width: 0.13 * p.u} }
 
-// setpointPen is wide and light: it shows on both sides of the measured curve
+// setpointPen is wide: it shows on both sides of the measured curve
 // where the two agree.
-func (p *picture) setpointPen() pen { return pen{color: straw, width: 0.42 * p.u} }
+func (p *picture) setpointPen() pen { return pen{color: ochre, width: 0.36 * p.u} }
 
 func (p *picture) planPen() pen {
-	return pen{color: reed, width: 0.1 * p.u, dashes: []float64{0.2 * p.u, 0.25 * p.u}}
+	return pen{color: reed, width: 0.12 * p.u, dashes: []float64{0.25 * p.u, 0.22 * p.u}}
 }
 
 func (p *picture) ceilingPen() pen {
@@ -148,8 +148,8 @@ func (p *picture) curves() {
 		y := crisp(inUnit(p.f.CeilingC))
 		p.line(p.ceilingPen(), xy{p.temp.x0, y}, xy{p.temp.x1, y})
 	}
-	p.curveOf(p.f.setpoint(), p.setpointPen(), inUnit)
 	p.curveOf(p.f.plan(), p.planPen(), inUnit)
+	p.curveOf(p.f.setpoint(), p.setpointPen(), inUnit)
 	for i, e := range p.f.Extra {
 		if !e.Fraction {
 			p.curveOf(e.dots(), extraPen(i, p.u), inUnit)

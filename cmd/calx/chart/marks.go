@@ -37,13 +37,14 @@ func pick(all []Mark, n int) (kept []keyed, left int) {
 	return kept, len(all) - len(kept)
 }
 
-// when writes a mark's two times: since the start and on the clock.
-func (f Firing) when(since time.Duration) string {
-	h := fmt.Sprintf("%.1f h", since.Hours())
+func hoursSince(t time.Duration) string { return fmt.Sprintf("%.1f h", t.Hours()) }
+
+// clock is the wall clock at a time since the start, if the start is known.
+func (f Firing) clock(since time.Duration) string {
 	if f.Start.IsZero() {
-		return h
+		return ""
 	}
-	return h + "  " + f.Start.Add(since).Format("Mon 15:04")
+	return f.Start.Add(since).Format("Mon 15:04")
 }
 
 // spread puts things of the given width, wanted at the ascending centres at,

@@ -9,23 +9,23 @@ import (
 
 const fullTurn = 2 * math.Pi
 
-// The palette: warm paper, dark ink, one deep and one light curve. Measured and
+// The palette: warm paper, dark ink, one deep and one warm curve. Measured and
 // planned differ in lightness and width as well as hue, so they stay apart for
 // every kind of colour vision and in grey; severities differ in shape as well.
 var (
 	paper    = rgb(0xFCFBF8)
 	ink      = rgb(0x24292E)
-	muted    = rgb(0x5D646B) // 5.8:1 on paper
+	muted    = rgb(0x5D646B)
 	rule     = rgb(0xE5E2DB) // grid
 	edge     = rgb(0xA9A69F) // frames and ticks
-	deep     = rgb(0x0F4C75) // measured
-	straw    = rgb(0xF0B95B) // setpoint
-	reed     = rgb(0x8D8670) // the plan as made at the start
+	deep     = rgb(0x0C3F63) // measured
+	ochre    = rgb(0xC68118) // setpoint
+	reed     = rgb(0x6F6850) // the plan as made at the start
 	slate    = rgb(0x7F93A8) // duty
 	haze     = rgb(0xD3DCE4) // duty, lowest to highest
 	madder   = rgb(0xA3243B) // ceiling and alarms
 	umber    = rgb(0x8A5A00) // warnings
-	blank    = rgb(0xEFE7E4) // no reading
+	blank    = rgb(0xEBD9D2) // no reading
 	pending  = rgb(0x3B6E57) // now
 	extraInk = []color.NRGBA{rgb(0x7A3E8E), rgb(0x3B6E57), rgb(0x9C5221), rgb(0x4C4C4C)}
 )

@@ -24,7 +24,7 @@ type picture struct {
 	left    int
 	row     []int     // of each badge
 	centre  []float64 // of each badge, px
-	curve   []curveKey
+	oneLine bool      // title and facts share the first line
 	keyRows [][]curveKey
 	keyTop  float64 // of the key of events
 	keyCols int
@@ -33,34 +33,51 @@ type picture struct {
 // The measures of the layout, in type sizes.
 const (
 	margin      = 1.2
-	axisRoom    = 3.1 // left and right of the panels, for labels
+	axisRoom    = 4.0 // left and right of the panels, for labels
 	titleSize   = 1.4
 	smallSize   = 0.9
 	rowHeight   = 1.55
 	badgeSize   = 1.3
 	badgePitch  = 1.45 // from one badge to the next
-	badgeRows   = 3
-	dutyShare   = 0.13 // of the height
-	keyShare    = 0.3  // of the height, at most, for the key of events
+	badgeRows   = 2
+	dutyShare   = 0.12 // of the height
+	keyShare    = 0.26 // of the height, at most, for the key of events
+	leastShare  = 0.3  // of the height, for the temperatures; the key of events gives way
 	keyColumn   = 30   // least width of a column of it
 	tickLength  = 0.35
 	labelGap    = 0.5 // between a tick and its label
-	tempLabels  = 2.6 // least distance of temperature labels, in type sizes
+	tempLabels  = 1.9 // least distance of temperature labels, in type sizes
 	clockLabels = 4.2 // least distance of time labels
 )
 
 func newPicture(s *sheet, f Firing) *picture {
 	p := &picture{sheet: s, f: f, end: f.end(), unit: degrees(f.Fahrenheit)}
 	u := s.u
-	p.curve = p.curveKeys()
-	p.keyRows = p.flow(p.curve, s.w-2*margin*u)
-	top := (margin+titleSize+rowHeight)*u + float64(len(p.keyRows))*rowHeight*u + 0.5*u
+	p.keyRows = p.flow(p.curveKeys(), s.w-2*margin*u)
+	p.oneLine = p.title().width(p.name())+p.facts().width(f.facts(fullDate))+2*u <= s.w-2*margin*u
+	top := (margin+titleSize+0.5)*u + float64(len(p.keyRows))*rowHeight*u
+	if !p.oneLine {
+		top += rowHeight * u
+	}
 	top += (smallSize + labelGap + tickLength + 0.4) * u // clock axis
 	x0, x1 := margin*u+axisRoom*u, s.w-margin*u-axisRoom*u
 
 	p.keyCols = max(1, int((s.w-2*margin*u)/(keyColumn*u)))
-	rows := int(keyShare * s.h / (rowHeight * u))
-	p.kept, p.left = pick(f.Events, rows*p.keyCols)
+	for rows := int(keyShare * s.h / (rowHeight * u)); rows >= 0; rows-- {
+		p.below(top, x0, x1, rows)
+		if p.temp.y1-p.temp.y0 >= leastShare*s.h {
+			break
+		}
+	}
+	p.scale()
+	return p
+}
+
+// below lays out everything under the line top, with at most rows lines of
+// events in their key.
+func (p *picture) below(top, x0, x1 float64, rows int) {
+	s, u := p.sheet, p.u
+	p.kept, p.left = pick(p.f.Events, rows*p.keyCols)
 	used := (len(p.kept) + p.keyCols - 1) / p.keyCols
 	if p.left > 0 {
 		used++
@@ -77,11 +94,9 @@ func newPicture(s *sheet, f Firing) *picture {
 	}
 	var lines int
 	p.row, p.centre, lines = stagger(at, badgePitch*u, x0-u, x1+u, badgeRows)
-	between := (0.9 + badgePitch*float64(lines)) * u
+	between := (1.3 + badgePitch*float64(lines)) * u
 	p.dutyBox = panel{x0, bottom - dutyShare*s.h, x1, bottom}
 	p.temp = panel{x0, top, x1, p.dutyBox.y0 - between}
-	p.scale()
-	return p
 }
 
 // scale starts the temperature axis on a round number and leaves some air
@@ -115,22 +130,29 @@ func (p *picture) yDuty(v float64) float64 {
 func (p *picture) pixels() int { return int(p.temp.x1 - p.temp.x0) }
 
 func (p *picture) body() style  { return style{size: p.u, color: ink} }
+func (p *picture) title() style { return style{size: titleSize * p.u, bold: true, color: ink} }
+func (p *picture) facts() style { return style{size: p.u, color: muted} }
 func (p *picture) small() style { return style{size: smallSize * p.u, color: muted} }
+
+func (p *picture) name() string {
+	if p.f.Title == "" {
+		return "Firing"
+	}
+	return tidy(p.f.Title)
+}
 
 func (p *picture) heading() {
 	u := p.u
 	room := p.w - 2*margin*u
-	title := style{size: titleSize * u, bold: true, color: ink}
-	name := p.f.Title
-	if name == "" {
-		name = "Firing"
-	}
 	y := (margin + titleSize*0.8) * u
-	p.text(title, xy{margin * u, y}, left, title.fit(name, room))
-	y += rowHeight * u
-	facts := style{size: u, color: muted}
-	p.text(facts, xy{margin * u, y}, left, facts.fit(p.f.subtitle(), room))
-	y += 0.4 * u
+	p.text(p.title(), xy{margin * u, y}, left, p.title().fit(p.name(), room))
+	if p.oneLine {
+		p.text(p.facts(), xy{p.w - margin*u, y}, right, p.f.facts(fullDate))
+	} else {
+		y += rowHeight * u
+		p.text(p.facts(), xy{margin * u, y}, left, p.facts().fit(p.f.facts(fullDate), room))
+	}
+	y += 0.3 * u
 	for _, row := range p.keyRows {
 		y += rowHeight * u
 		x := margin * u
@@ -146,20 +168,17 @@ func (p *picture) heading() {
 func (p *picture) grid() {
 	u := p.u
 	n := p.tempTicks()
-	for _, t := range tempTicks(p.lo, p.hi, n) {
+	other := !p.unit
+	for _, t := range withUnit(tempTicks(p.lo, p.hi, n), p.unit) {
 		y := crisp(p.y(t.at))
 		p.line(pen{color: rule, width: 1}, xy{p.temp.x0, y}, xy{p.temp.x1, y})
 		p.tempLabel(t.label, y, p.temp.x0, right)
 	}
-	other := !p.unit
-	for _, t := range tempTicks(convert(p.unit, p.lo), convert(p.unit, p.hi), n) {
+	for _, t := range withUnit(tempTicks(convert(p.unit, p.lo), convert(p.unit, p.hi), n), other) {
 		y := crisp(p.y(convert(other, t.at)))
 		p.line(pen{color: edge, width: 1}, xy{p.temp.x1, y}, xy{p.temp.x1 + tickLength*u, y})
 		p.tempLabel(t.label, y, p.temp.x1, left)
 	}
-	unit := style{size: smallSize * u, bold: true, color: ink}
-	p.text(unit, xy{p.temp.x0 - labelGap*u, p.temp.y0 + 0.1*u}, right, p.unit.String())
-	p.text(unit, xy{p.temp.x1 + labelGap*u, p.temp.y0 + 0.1*u}, left, other.String())
 
 	most := int((p.temp.x1 - p.temp.x0) / (clockLabels * u))
 	hours := hourTicks(p.end, most)
@@ -193,12 +212,17 @@ func (p *picture) xSeconds(s float64) float64 {
 	return p.temp.x0 + s/p.end.Seconds()*(p.temp.x1-p.temp.x0)
 }
 
-// tempLabel writes a label beside a panel, unless the unit already stands there.
+// withUnit puts the unit on the topmost label, where it cannot meet another.
+func withUnit(ticks []tick, d degrees) []tick {
+	if n := len(ticks); n > 0 {
+		ticks[n-1].label += " " + d.String()
+	}
+	return ticks
+}
+
+// tempLabel writes a label beside a panel.
 func (p *picture) tempLabel(s string, y, x float64, a align) {
 	u := p.u
-	if y < p.temp.y0+1.1*u {
-		return
-	}
 	if a == right {
 		x -= labelGap * u
 	} else {
@@ -214,7 +238,7 @@ func (p *picture) timeLabels(ticks []tick, name string, from, to, baseline float
 		return
 	}
 	st := p.small()
-	p.text(st, xy{p.temp.x0 - 1.5*p.u, baseline}, right, name)
+	p.text(st, xy{margin * p.u, baseline}, left, name)
 	next := p.temp.x0 - 1.4*p.u
 	for _, t := range ticks {
 		x := p.xSeconds(t.at)

@@ -20,8 +20,9 @@ type SketchOpts struct {
 const (
 	defaultColumns, defaultLines = 80, 24
 	leastColumns, leastLines     = 40, 14
-	gutter                       = 7 // columns left of the curves: label, space, axis
-	leastPlot                    = 7 // lines of curves; the key of events gives way to them
+	gutter                       = 7    // columns left of the curves: label, space, axis
+	leastPlot                    = 7    // lines of curves
+	plotShare                    = 0.42 // of all lines; the key of events gives way to it
 	mostPlot                     = 24
 )
 
@@ -77,24 +78,28 @@ func newSketch(f Firing, o SketchOpts) *sketch {
 		}
 	}
 	const heading, axes, duty = 2, 3, 1
-	room := o.Height - heading - axes - duty - leastPlot
+	s.plotH = max(leastPlot, int(plotShare*float64(o.Height)))
+	room := o.Height - heading - axes - duty - s.plotH
 	s.fraction = s.fraction[:min(len(s.fraction), max(room, 0))]
 	room -= len(s.fraction)
 	if room >= 2 && len(f.Events) > 0 {
 		s.plotTop++
 		lines := min(room-1, len(f.Events))
 		n := lines
-		if len(f.Events) > lines && lines > 1 {
+		if len(f.Events) > lines {
 			n-- // the last line says how many are missing
 		}
 		s.kept, s.left = pick(f.Events, n)
 		room -= 1 + lines
 	}
-	s.plotH = min(leastPlot+room, mostPlot)
+	s.plotH = max(s.plotH, min(s.plotH+room, mostPlot))
 	s.strip = s.plotTop + s.plotH
 	s.axis = s.strip + duty + len(s.fraction)
 	lines := s.axis + axes + len(s.kept)
-	if s.left > 0 && s.kept != nil {
+	if f.Start.IsZero() {
+		lines-- // no clock
+	}
+	if s.left > 0 {
 		lines++
 	}
 	s.grid = newGrid(o.Width, lines, o.Unicode)
@@ -135,18 +140,19 @@ func (s *sketch) at(t time.Duration, c float64) (x, y float64) {
 func (s *sketch) heading() {
 	title := s.f.Title
 	if title == "" {
-		title = "firing"
+		title = "Firing"
 	}
-	x := s.text(0, 0, s.w, title, plain)
-	if sub := s.f.subtitle(); x+3+cellsIn(sub) <= s.w {
-		s.text(s.w-cellsIn(sub), 0, s.w, sub, quiet)
-	} else {
-		s.text(x+2, 0, s.w, sub, quiet)
+	facts := s.f.facts(quietDate)
+	if cellsIn(tidy(title))+3+cellsIn(facts) > s.w {
+		facts = s.f.facts("")
 	}
-	x = gutter
+	from := s.w - cellsIn(facts)
+	s.text(0, 0, from-2, title, plain)
+	s.text(from, 0, s.w, facts, quiet)
+	x := gutter
 	for _, k := range s.legend() {
 		if x+cellsIn(k.sample)+1+cellsIn(k.name) > s.w {
-			break
+			continue
 		}
 		x = s.text(x, 1, s.w, k.sample, k.tone)
 		x = s.text(x+1, 1, s.w, k.name, quiet) + 3
@@ -160,19 +166,16 @@ type legendEntry struct {
 }
 
 func (s *sketch) legend() []legendEntry {
-	measured, dashes, full := "⠤⠒⠉", "····", "▂▅█"
+	measured, dashes := "⠤⠒⠉", "···"
 	if !s.unicode {
-		measured, dashes, full = "***", "....", ":+#"
+		measured, dashes = "***", "..."
 	}
-	out := []legendEntry{{measured, "measured", hot}, {dashes, "planned", planned}, {full, "duty", heat}}
-	for i, e := range s.celsius() {
-		out = append(out, legendEntry{string([]rune{extraRune(i), extraRune(i)}), e.Name, extra})
-	}
-	if y, ok := s.ceilingLine(); ok && y >= 0 {
-		out = append(out, legendEntry{"- -", fmt.Sprintf("ceiling %.0f %s", s.unit.of(s.f.CeilingC), s.unit), grave})
-	}
+	out := []legendEntry{{measured, "measured", hot}, {dashes, "planned", planned}}
 	if len(gaps(s.f.measured(), 0)) > 0 {
 		out = append(out, legendEntry{"×", "no reading", grave})
+	}
+	for i, e := range s.celsius() {
+		out = append(out, legendEntry{string([]rune{extraRune(i), extraRune(i)}), e.Name, extra})
 	}
 	return out
 }
@@ -200,6 +203,7 @@ func (s *sketch) ceilingLine() (int, bool) {
 	return int(math.Round(y)), true
 }
 
+// ceiling dashes the line and names it near the start, where a kiln is cold.
 func (s *sketch) ceiling() {
 	y, ok := s.ceilingLine()
 	if !ok {
@@ -208,6 +212,7 @@ func (s *sketch) ceiling() {
 	for x := 0; x < s.columns(); x += 2 {
 		s.set(gutter+x, s.plotTop+y, '-', grave)
 	}
+	s.text(gutter+3, s.plotTop+y, s.w, fmt.Sprintf(" ceiling %.0f %s ", s.unit.of(s.f.CeilingC), s.unit), grave)
 }
 
 // braille has two columns and four rows of dots in a cell (Unicode Standard,
@@ -246,15 +251,24 @@ func (s *sketch) lightDot(x, y int) {
 	s.t[i] = hot
 }
 
-// planned dots the setpoint and the plan wherever nothing was measured.
+// planned dots the setpoint and the plan wherever they part from what was
+// measured by more than a line.
 func (s *sketch) planned() {
 	mark := '·'
 	if !s.unicode {
 		mark = '.'
 	}
 	for _, curve := range [][]dot{s.f.setpoint(), s.f.plan()} {
-		s.stroke(curve, s.where(mark, planned))
+		s.stroke(curve, func(x, y int) {
+			if !s.isMeasured(x, y-1) && !s.isMeasured(x, y+1) {
+				s.where(mark, planned)(x, y)
+			}
+		})
 	}
+}
+
+func (s *sketch) isMeasured(x, y int) bool {
+	return y >= 0 && y < s.plotH && s.t[(s.plotTop+y)*s.w+gutter+x] == hot
 }
 
 func (s *sketch) celsius() []Series {
@@ -331,9 +345,9 @@ func sign(n int) int { return min(max(n, -1), 1) }
 func gravity(v record.Severity) (string, tone) {
 	switch v {
 	case record.Alarm:
-		return "!", grave
+		return "!!", grave
 	case record.Warn:
-		return "?", planned
+		return " !", planned
 	}
-	return " ", plain
+	return "  ", plain
 }

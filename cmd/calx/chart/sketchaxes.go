@@ -3,6 +3,7 @@ package chart
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // marks writes the letter of every kept mark over its column, side by side
@@ -42,6 +43,9 @@ func (s *sketch) strips() {
 
 func (s *sketch) stripOf(y int, name string, curve []dot, t tone) {
 	const nameCells = gutter - 2
+	if cellsIn(name) > nameCells {
+		name, _, _ = strings.Cut(name, " ")
+	}
 	name = clip(name, nameCells)
 	s.text(nameCells-cellsIn(name), y, gutter, name, quiet)
 	s.set(gutter-1, y, '│', quiet)
@@ -102,15 +106,22 @@ func (s *sketch) labels(y int, name string, ticks []tick) {
 // key explains the letters.
 func (s *sketch) key() {
 	y := s.axis + 3
+	if s.f.Start.IsZero() {
+		y--
+	}
 	for _, k := range s.kept {
 		flag, t := gravity(k.Severity)
 		x := s.text(gutter-2, y, s.w, k.letter, t)
-		x = s.text(x+1, y, s.w, fmt.Sprintf("%-16s", s.f.when(k.Since)), quiet)
+		x = s.text(x+1, y, s.w, fmt.Sprintf("%6s  %-9s", hoursSince(k.Since), s.f.clock(k.Since)), quiet)
 		x = s.text(x+1, y, s.w, flag, t)
 		s.text(x+1, y, s.w, k.Label, t)
 		y++
 	}
 	if s.left > 0 && y < s.h {
-		s.text(gutter, y, s.w, fmt.Sprintf("and %d more", s.left), quiet)
+		note := fmt.Sprintf("and %d more", s.left)
+		if len(s.kept) == 0 {
+			note = fmt.Sprintf("%d events, not shown", s.left)
+		}
+		s.text(gutter, y, s.w, note, quiet)
 	}
 }

@@ -86,8 +86,9 @@ func tracking(head record.Firing, readings []record.Reading) Number {
 	return Number(math.Sqrt(sum / float64(n)))
 }
 
-// hold is one stretch of readings with the hold's clock running. from includes
-// the wait for the kiln right before it.
+// hold is one step of readings from where the hold's clock first runs. from
+// includes the wait for the kiln right before it; waits later on are part of it,
+// or a kiln that leaves the band would not be judged for it.
 type hold struct {
 	from, start, end int  // indices; end is one past the last
 	heated           bool // a rising ramp came before
@@ -107,7 +108,7 @@ func holds(readings []record.Reading) []hold {
 			from = i + 1
 		case record.Holding:
 			h := hold{from: min(from, i), start: i, heated: heated}
-			for i < len(readings) && readings[i].Phase == record.Holding && readings[i].Step == r.Step {
+			for i < len(readings) && inHold(readings[i]) && readings[i].Step == r.Step {
 				i++
 			}
 			h.end = i
@@ -121,6 +122,8 @@ func holds(readings []record.Reading) []hold {
 	}
 	return out
 }
+
+func inHold(r record.Reading) bool { return r.Phase == record.Holding || r.Phase == record.Waiting }
 
 // overshoot is the largest excess over the setpoint of a hold in its first
 // half hour, over all holds that a heating ramp led to. 0 when no arrival went
@@ -211,6 +214,9 @@ func steps(head record.Firing, readings []record.Reading) []Step {
 	out := []Step{}
 	after := GapAfter(head)
 	for i, r := range readings {
+		if r.Phase == record.Done { // past the last step
+			break
+		}
 		index := int(r.Step) + 1
 		if n := len(out); n == 0 || out[n-1].Index != index {
 			out = append(out, Step{Index: index, StartS: r.Since.Seconds(), PlannedS: Unknown()})
@@ -236,6 +242,31 @@ func lastGood(head record.Firing, readings []record.Reading, upTo time.Duration)
 		if c := Number(ChamberC(head, r)); c.Known() {
 			out = c
 		}
+	}
+	return out
+}
+
+// trips lists the alarms that came with the end of the heat: the one raised in
+// the tick whose phase became Tripped. Where that reading is missing, the last
+// alarm of a firing that ended so.
+func trips(head record.Firing, readings []record.Reading, events []record.Event) []Trip {
+	out := []Trip{}
+	add := func(near func(e record.Event) bool) {
+		for i := len(events) - 1; i >= 0; i-- {
+			if e := events[i]; e.Severity == record.Alarm && near(e) {
+				out = append(out, Trip{e.Code, e.Wall, e.Since.Seconds(), lastGood(head, readings, e.Since), e.Text})
+				return
+			}
+		}
+	}
+	after := GapAfter(head)
+	for i, r := range readings {
+		if r.Phase == record.Tripped && (i == 0 || readings[i-1].Phase != record.Tripped) {
+			add(func(e record.Event) bool { return e.Since <= r.Since && r.Since-e.Since < after })
+		}
+	}
+	if len(out) == 0 && head.Outcome == "tripped" {
+		add(func(record.Event) bool { return true })
 	}
 	return out
 }

@@ -7,7 +7,6 @@ package summary
 import (
 	"encoding/json"
 	"math"
-	"strings"
 	"time"
 
 	"calx/profile"
@@ -76,7 +75,7 @@ type Gaps struct {
 
 // Trip is a guard that stopped the heat.
 type Trip struct {
-	Guard    string    `json:"guard"`     // code of the guard: "open", "ceiling" …
+	Guard    string    `json:"guard"`     // code of the guard: "no-reading", "above-ceiling" …
 	Time     time.Time `json:"time"`      // wall clock
 	AtS      float64   `json:"at_s"`      // since the start
 	ChamberC Number    `json:"chamber_c"` // last good chamber reading then
@@ -93,9 +92,6 @@ type Step struct {
 	PlannedS Number  `json:"planned_s"` // null where the plan gives no length
 }
 
-// tripPrefix marks the events of guards that stopped the heat.
-const tripPrefix = "trip-"
-
 // Summarise computes the result of a firing from its log. readings and events
 // are in order; both may be empty.
 func Summarise(head record.Firing, readings []record.Reading, events []record.Event) Summary {
@@ -104,7 +100,7 @@ func Summarise(head record.Firing, readings []record.Reading, events []record.Ev
 		Readings: len(readings), PeakC: Unknown(), PeakAtS: Unknown(), ClearAtS: Unknown(),
 		RMSEC: tracking(head, readings), OvershootC: overshoot(head, readings), HoldStdC: holdScatter(head, readings),
 		Faults: faults(readings), Gaps: findGaps(head, readings), Steps: steps(head, readings),
-		Trips: []Trip{},
+		Trips: trips(head, readings, events),
 	}
 	if s.Outcome == "" {
 		s.Outcome = "running"
@@ -130,11 +126,6 @@ func Summarise(head record.Firing, readings []record.Reading, events []record.Ev
 			s.WaitingS += lasted
 		}
 	}
-	for _, e := range events {
-		if guard, ok := strings.CutPrefix(e.Code, tripPrefix); ok {
-			s.Trips = append(s.Trips, Trip{guard, e.Wall, e.Since.Seconds(), lastGood(head, readings, e.Since), e.Text})
-		}
-	}
 	return s
 }
 
@@ -142,43 +133,21 @@ func Summarise(head record.Firing, readings []record.Reading, events []record.Ev
 // edition, from the definition of the watt and the hour).
 const joulesPerKWh = 3.6e6
 
-// Planned adds to every step its sentence and the length the profile gives it,
-// where it gives one: from the temperature before, at the rate, or the time of
-// the hold. text is the profile as written, firstC the chamber temperature at
-// the start, °C.
-func (s Summary) Planned(text string, plan []profile.Step, firstC float64) Summary {
-	lines := strings.Split(text, "\n")
-	took := plannedLengths(plan, firstC)
+// Planned adds to every step its sentence and the length the plan gives it; the
+// length of a hold that ends on an observation or a person stays unknown. t is
+// the timeline of p.
+func (s Summary) Planned(p *profile.Profile, t *profile.Timeline) Summary {
 	out := append([]Step{}, s.Steps...)
 	for i, st := range out {
-		if st.Index < 1 || st.Index > len(plan) {
-			continue
-		}
-		out[i].PlannedS = took[st.Index-1]
-		if l := plan[st.Index-1].Line; l >= 1 && l <= len(lines) {
-			sentence, _, _ := strings.Cut(lines[l-1], "#")
-			out[i].Text = strings.TrimSpace(sentence)
+		out[i].Text = p.Sentence(st.Index - 1)
+	}
+	for _, seg := range t.Segments {
+		for i := range out {
+			if out[i].Index == seg.Step+1 && !seg.Open {
+				out[i].PlannedS = Number((seg.To - seg.From).Seconds())
+			}
 		}
 	}
 	s.Steps = out
 	return s
-}
-
-// plannedLengths is the length of each step by the profile alone, in seconds.
-func plannedLengths(plan []profile.Step, fromC float64) []Number {
-	out := make([]Number, len(plan))
-	for i, p := range plan {
-		out[i] = Unknown()
-		ramp := p.Kind == profile.Heat || p.Kind == profile.Cool
-		switch {
-		case ramp && p.Pace == profile.ByRate && p.RateCPerH > 0:
-			out[i] = Number(math.Abs(p.TargetC-fromC) / p.RateCPerH * time.Hour.Seconds())
-		case ramp && p.Pace == profile.InTime, p.Kind == profile.Hold && p.Until == profile.Elapsed:
-			out[i] = Number(p.For.Seconds())
-		}
-		if ramp || p.Kind == profile.Wait {
-			fromC = p.TargetC
-		}
-	}
-	return out
 }

@@ -92,7 +92,7 @@ func (p *printer) figures(s Summary) {
 		p.row("gaps", "%d, the longest %s", s.Gaps.Count, length(s.Gaps.LongestS))
 	}
 	for _, name := range slices.Sorted(maps.Keys(s.Faults)) {
-		p.row("sensor fault", "%s, %d times", strings.ReplaceAll(name, "_", " "), s.Faults[name])
+		p.row("sensor fault", "%s, in %d of %d readings", strings.ReplaceAll(name, "_", " "), s.Faults[name], s.Readings)
 	}
 }
 
