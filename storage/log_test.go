@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -36,6 +37,18 @@ func reading(seq uint64) record.Reading {
 
 func anEvent(seq uint64) record.Event {
 	return record.Event{Seq: seq, Since: time.Duration(seq) * time.Minute, Wall: start, Code: "step", Text: fmt.Sprint("step ", seq)}
+}
+
+// faulty is a disk whose commits fail with err while it is set.
+type faulty struct{ err atomic.Pointer[error] }
+
+func (f *faulty) set(err error) { f.err.Store(&err) }
+
+func (f *faulty) hook() error {
+	if err := f.err.Load(); err != nil {
+		return *err
+	}
+	return nil
 }
 
 // open opens a log, and checks the pages of the file when the test ends.
@@ -92,7 +105,7 @@ func seqs(t testing.TB, l *Log, id uint64, from, to time.Duration) []uint64 {
 	t.Helper()
 	out := []uint64{}
 	require.NoError(t, l.Readings(id, from, to, func(r *record.Reading) error {
-		require.Equal(t, reading(r.Seq), *r)
+		requireReading(t, r.Seq, r)
 		out = append(out, r.Seq)
 		return nil
 	}))
@@ -108,6 +121,17 @@ func upTo(from, to uint64) []uint64 {
 }
 
 func newPath(t testing.TB) string { return filepath.Join(t.TempDir(), "calx.db") }
+
+// memoryDir is a directory where a sync costs nothing, where there is one: for
+// tests whose promise is not about the disk.
+func memoryDir(t testing.TB) string {
+	dir, err := os.MkdirTemp("/dev/shm", "calx-test-")
+	if err != nil {
+		return t.TempDir()
+	}
+	t.Cleanup(func() { os.RemoveAll(dir) })
+	return dir
+}
 
 func TestWholeFiring(t *testing.T) {
 	path := newPath(t)
@@ -211,19 +235,18 @@ func TestFailingDiskLosesNothing(t *testing.T) {
 		t.Run(fmt.Sprint("after=", after), func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				full := errors.New("no space left on device")
-				var fail error
-				hook := func() error { return fail }
+				var disk faulty
 				o := DefaultOpts
 				if after { // the commit reached the disk, its last sync said otherwise
-					o.testOnlyAfter = hook
+					o.testOnlyAfter = disk.hook
 				} else {
-					o.testOnlyBefore = hook
+					o.testOnlyBefore = disk.hook
 				}
 				path := newPath(t)
 				l := open(t, path, o)
 				id := begin(t, l)
 				fill(t, l, id, 0, 100)
-				fail = full
+				disk.set(full)
 				err := l.Flush()
 				require.ErrorIs(t, err, ErrNotDurable)
 				require.ErrorIs(t, err, full)
@@ -239,18 +262,18 @@ func TestFailingDiskLosesNothing(t *testing.T) {
 				assert.GreaterOrEqual(t, s.Waiting, 9*time.Second)
 				assert.Equal(t, upTo(0, 1000), seqs(t, l, id, 0, 0))
 
-				fail = nil
+				disk.set(nil)
 				time.Sleep(time.Second)
 				synctest.Wait()
 				s = l.Stats()
 				assert.NoError(t, s.Err)
 				assert.Zero(t, s.Queued)
-				fail = full
+				disk.set(full)
 				require.ErrorIs(t, l.End(id, "stopped", "by hand", start), ErrNotDurable)
 				require.ErrorIs(t, l.Append(id, reading(1000), nil, nil), ErrEnded)
 				_, err = l.Begin(record.Firing{})
 				require.ErrorIs(t, err, ErrNotDurable)
-				fail = nil
+				disk.set(nil)
 				time.Sleep(time.Second)
 				synctest.Wait()
 				require.Equal(t, uint64(2), begin(t, l))
@@ -273,12 +296,13 @@ func TestFailingDiskLosesNothing(t *testing.T) {
 // A Begin that failed after it was written must not leave a firing behind.
 func TestBeginThatOnlySeemedToFail(t *testing.T) {
 	o := manual
-	fail := errors.New("sync failed")
-	o.testOnlyAfter = func() error { return fail }
+	var disk faulty
+	disk.set(errors.New("sync failed"))
+	o.testOnlyAfter = disk.hook
 	l := open(t, newPath(t), o)
 	_, err := l.Begin(record.Firing{Name: "first"})
 	require.ErrorIs(t, err, ErrNotDurable)
-	fail = nil
+	disk.set(nil)
 	require.Equal(t, uint64(1), begin(t, l))
 	fs, err := l.Firings()
 	require.NoError(t, err)
@@ -288,13 +312,13 @@ func TestBeginThatOnlySeemedToFail(t *testing.T) {
 
 func TestQueueHasACap(t *testing.T) {
 	o := manual
-	fail := errors.New("no space left on device")
-	o.testOnlyBefore = func() error { return fail }
+	var disk faulty
+	o.testOnlyBefore = disk.hook
 	o.testOnlyCap = 10_000
-	l := open(t, newPath(t), manual)
+	l := open(t, newPath(t), o)
 	id := begin(t, l)
-	l.o = o
-	require.ErrorIs(t, l.Append(id, reading(0), nil, nil), nil)
+	disk.set(errors.New("no space left on device"))
+	require.NoError(t, l.Append(id, reading(0), nil, nil))
 	require.ErrorIs(t, l.Flush(), ErrNotDurable)
 	seq := uint64(1)
 	for ; ; seq++ {
@@ -305,7 +329,7 @@ func TestQueueHasACap(t *testing.T) {
 		}
 	}
 	assert.Less(t, l.Stats().QueuedBytes, 20_000)
-	fail = nil
+	disk.set(nil)
 	require.NoError(t, l.Flush())
 	fill(t, l, id, seq+5, seq+5000) // past the cap again, on a disk that works: Append waits
 	assert.Equal(t, append(upTo(0, seq), upTo(seq+5, seq+5000)...), seqs(t, l, id, 0, 0))
@@ -378,11 +402,11 @@ func TestSnapshot(t *testing.T) {
 // The write budget: what a commit of one reading a second with a state of
 // 1 KB puts on the card.
 func TestCommitWritesFewPages(t *testing.T) {
-	l := open(t, newPath(t), manual)
+	l := open(t, filepath.Join(memoryDir(t), "calx.db"), manual)
 	id := begin(t, l)
 	before := l.Stats()
 	state := make([]byte, 1000)
-	const n = 1200
+	const n = 600
 	for seq := range uint64(n) {
 		state[seq%1000]++
 		require.NoError(t, l.Append(id, reading(seq), nil, state))
