@@ -28,6 +28,16 @@
 // may be awake to end it. Temperatures, differences and rates carry C or F
 // (also °C, ℃, degC, celsius). Times carry h, min or s.
 //
+// # JSON
+//
+// The same profile as an object: °C, seconds and probabilities, the unit in the
+// key. "units" only says how to show it. Schema gives the whole form.
+//
+//	{"version": 1, "units": "C", "never_above_c": 735, "steps": [
+//	  {"do": "heat", "to_c": 150, "rate_c_per_h": 60},
+//	  {"do": "hold", "until": "clear", "clear": 0.95, "at_most_s": 36000},
+//	  {"do": "cool", "to_c": 540, "pace": "unpowered"}]}
+//
 // # Exactness
 //
 // Temperatures and rates are kept to a millionth of a degree, durations to a

@@ -30,7 +30,6 @@ var (
 	decimalComma = symbols["DecimalComma"]
 	number       = symbols["Number"]
 	word         = symbols["Word"]
-	mark         = symbols["Mark"]
 )
 
 // tokens replays cut tokens to the parser.

@@ -40,6 +40,9 @@ const (
 )
 
 // Step is one step of a profile. Fields that the Kind does not use are zero.
+// Temperatures and rates lie on a grid of 1e-6 °C, durations of 1 ms and Clear
+// of 1e-6 where a step comes from text or JSON. A Wait leaves the setpoint at
+// TargetC, or where it was when that is lower.
 type Step struct {
 	Kind      Kind
 	Line      int           // line in the text, from 1; 0 when it did not come from text
