@@ -117,7 +117,7 @@ func TestBusFaults(t *testing.T) {
 	assert.Zero(t, r.word(4, powered))
 	r.Clear(chip.BusLow)
 	require.NoError(t, r.Inject(chip.Fault{Kind: chip.BusHigh}))
-	assert.EqualValues(t, 0xFFFFFFFF, r.word(4, powered))
+	assert.Equal(t, uint32(0xFFFFFFFF), r.word(4, powered))
 	r.Clear()
 	assert.Equal(t, good, r.word(4, powered))
 

@@ -67,7 +67,6 @@ type max31856 struct {
 	done    int64 // automatic conversions since start that are in reg
 	tests   int64 // open tests since start that are in noProbe
 	noProbe bool  // what the last open test found
-	notch   byte  // cr0Notch50 as the running conversions use it
 
 	addressed bool // the first byte of the transaction has passed
 	writing   bool
