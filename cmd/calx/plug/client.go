@@ -15,6 +15,7 @@ const (
 	readyWithin = 10 * time.Second       // from start to "ready": a cold card is slow
 	writeWithin = 50 * time.Millisecond  // for a lease to enter the pipe
 	offWithin   = 600 * time.Millisecond // for a withdrawal to be confirmed
+	endWithin   = 3 * time.Second        // for the process to end once its lines are known to be off
 	killWithin  = 200 * time.Millisecond // for a killed warden to be gone
 	claimWithin = 200 * time.Millisecond // for its lines to be free
 )
@@ -54,6 +55,7 @@ type Client struct {
 	last    Status
 	waiting time.Time // since when a lease has been unanswered; zero: none is
 	leaving bool      // Off or Close was called
+	why     error     // why calx killed the warden, if it did
 	err     error     // set before dead is closed
 	held    []Output  // lines taken over from a dead warden
 }
@@ -88,7 +90,7 @@ func Start(cfg Config) (*Client, error) {
 	case <-c.dead:
 		err = c.Err()
 	case <-time.After(readyWithin):
-		c.kill(fmt.Errorf("not ready %v after its start", readyWithin))
+		c.killFor(fmt.Errorf("not ready %v after its start", readyWithin))
 		err = c.Err()
 	}
 	return nil, errors.Join(fmt.Errorf("start the warden: %w", err), c.release())
@@ -175,7 +177,8 @@ func (c *Client) gone() error {
 
 // giveUp kills the warden in the background and says so. The caller holds mu.
 func (c *Client) giveUp(why error) error {
-	go c.kill(why)
+	c.why = why
+	go c.kill()
 	return fmt.Errorf("%w: %w; it is being killed and its lines driven off", ErrDead, why)
 }
 
@@ -220,7 +223,7 @@ func (c *Client) Off() error {
 			err = errors.New("the withdrawal was not confirmed")
 		}
 	}
-	c.kill(err)
+	c.killFor(err)
 	return c.offErr()
 }
 
@@ -249,14 +252,15 @@ func (c *Client) Status() Status {
 }
 
 // Close is Off, then the end of the warden. Lines taken over from a dead
-// warden are let go of, off. It takes about a second at worst.
+// warden are let go of, off. The lines are off within about a second, as with
+// Off; the process may take a few more to end.
 func (c *Client) Close() error {
 	err := c.Off()
 	c.pipe.Close()
 	select {
 	case <-c.dead:
-	case <-time.After(offWithin):
-		c.kill(errors.New("it does not end"))
+	case <-time.After(endWithin):
+		c.killFor(errors.New("it does not end"))
 		err = errors.Join(err, c.offErr())
 	}
 	return errors.Join(err, c.release())

@@ -55,24 +55,34 @@ func (c *Client) watch() {
 		c.once.Do(func() { close(c.dead) })
 		return
 	}
-	c.takeOver(nil)
+	c.takeOver()
+}
+
+// killFor is kill, with the reason to give.
+func (c *Client) killFor(why error) {
+	c.mu.Lock()
+	if c.why == nil {
+		c.why = why
+	}
+	c.mu.Unlock()
+	c.kill()
 }
 
 // kill ends a warden that does not do its work, and drives its lines off even
 // if it cannot be ended. It returns when that is done.
-func (c *Client) kill(why error) {
+func (c *Client) kill() {
 	// A process that is already gone needs no killing.
 	_ = c.cmd.Process.Kill()
 	select {
 	case <-c.exited:
 	case <-time.After(killWithin):
 	}
-	c.takeOver(why)
+	c.takeOver()
 	<-c.dead
 }
 
 // takeOver claims the lines of a dead warden, off, and keeps them.
-func (c *Client) takeOver(why error) {
+func (c *Client) takeOver() {
 	c.once.Do(func() {
 		defer close(c.dead)
 		held, err := claimBounded(c.open, c.cfg.Wiring.Specs())
@@ -83,7 +93,7 @@ func (c *Client) takeOver(why error) {
 		c.mu.Lock()
 		defer c.mu.Unlock()
 		c.held = held
-		c.err = fmt.Errorf("%w: %s; it said last: %q", ErrDead, c.cause(why), c.last.Text)
+		c.err = fmt.Errorf("%w: %s; it said last: %q", ErrDead, c.cause(), c.last.Text)
 		if err != nil {
 			c.err = fmt.Errorf("%w; %w: %w", c.err, errStillOn, err)
 			return
@@ -92,8 +102,8 @@ func (c *Client) takeOver(why error) {
 	})
 }
 
-// cause puts together why the warden is gone.
-func (c *Client) cause(why error) string {
+// cause puts together why the warden is gone. The caller holds mu.
+func (c *Client) cause() string {
 	how := "it cannot be killed: a driver holds it in the kernel"
 	select {
 	case <-c.exited:
@@ -103,10 +113,10 @@ func (c *Client) cause(why error) string {
 		}
 	default:
 	}
-	if why == nil {
+	if c.why == nil {
 		return how
 	}
-	return why.Error() + "; " + how
+	return c.why.Error() + "; " + how
 }
 
 // claimBounded is claimOff for a driver that may hang: it returns in any case.

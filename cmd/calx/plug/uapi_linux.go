@@ -28,8 +28,8 @@ const (
 )
 
 type chipInfo struct { // struct gpiochip_info
-	name, label [nameSize]byte
-	lines       uint32
+	_     [2][nameSize]byte // name, label
+	lines uint32
 }
 
 type lineAttr struct { // struct gpio_v2_line_attribute
@@ -40,9 +40,9 @@ type lineAttr struct { // struct gpio_v2_line_attribute
 type lineInfo struct { // struct gpio_v2_line_info
 	name, consumer [nameSize]byte
 	offset         uint32
-	numAttrs       uint32
+	_              uint32 // number of attributes
 	flags          uint64
-	attrs          [attrsMax]lineAttr
+	_              [attrsMax]lineAttr
 	_              [4]uint32
 }
 
@@ -59,13 +59,13 @@ type lineConfig struct { // struct gpio_v2_line_config
 }
 
 type lineRequest struct { // struct gpio_v2_line_request
-	offsets         [linesMax]uint32
-	consumer        [nameSize]byte
-	config          lineConfig
-	numLines        uint32
-	eventBufferSize uint32
-	_               [5]uint32
-	fd              int32
+	offsets  [linesMax]uint32
+	consumer [nameSize]byte
+	config   lineConfig
+	numLines uint32
+	_        uint32 // size of the event buffer
+	_        [5]uint32
+	fd       int32
 }
 
 type lineValues struct { // struct gpio_v2_line_values
