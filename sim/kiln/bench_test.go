@@ -17,3 +17,17 @@ func BenchmarkStep(b *testing.B) {
 		k.Step(1, in)
 	}
 }
+
+func BenchmarkBalance(b *testing.B) {
+	p := load(b, "bench-9l-brick")
+	for b.Loop() {
+		p.Balance(700, 20)
+	}
+}
+
+func BenchmarkEnvelope(b *testing.B) {
+	p := load(b, "bench-9l-brick")
+	for b.Loop() {
+		p.Envelope(20)
+	}
+}

@@ -45,9 +45,11 @@ func (p Params) outsideM2() float64 {
 }
 
 // WallM is the thickness of the whole wall in m.
-func (p Params) WallM() float64 {
+func (p Params) WallM() float64 { return thickness(p.Walls) }
+
+func thickness(layers []Layer) float64 {
 	sum := 0.0
-	for _, l := range p.Walls {
+	for _, l := range layers {
 		sum += float64(l.Thickness)
 	}
 	return sum

@@ -118,10 +118,12 @@ type fixed struct {
 
 // New returns the kiln p, cold and soaked at ambientC. p must come from [Load]
 // or pass [Params.Check]; otherwise the numbers mean nothing.
-func New(p Params, ambientC float64) *Kiln {
-	k := &Kiln{p: p, wall: newWall(p, ambientC, wantCells), fixed: fix(p)}
+func New(p Params, ambientC float64) *Kiln { return newKiln(p, ambientC, wantCells) }
+
+func newKiln(p Params, ambientC float64, cells int) *Kiln {
+	caseJK := float64(p.Shell.Mass) * steelCP
+	k := &Kiln{p: p, wall: newWall(p.Walls, p.WallAreaM2, caseJK, ambientC, cells), fixed: fix(p), ambientC: ambientC}
 	k.setAll(ambientC)
-	k.ambientC = ambientC
 	return k
 }
 
@@ -132,7 +134,7 @@ func (k *Kiln) setAll(tC float64) {
 	for i := range k.wall.cells {
 		k.wall.cells[i].tC = tC
 	}
-	k.wall.hotC, k.wall.shell.tC = tC, tC
+	k.wall.shell.tC = tC
 	k.coreC, k.junctionC, k.gasC = tC, tC, tC
 }
 
@@ -141,12 +143,11 @@ const referenceAirKgM3 = airDensityK / (20 + zeroK)
 
 func fix(p Params) fixed {
 	c, e, l := p.Chamber, p.Elements, p.Load
-	open := float64(p.Air.Opening)
 	f := fixed{
 		elementHeat: newTable(func(t float64) float64 { return p.ElementMassKg() * p.ElementCP(t) }, e.ResistanceOhm),
 		probeHeat:   newTable(p.Probe.heatCapacity, func(t float64) float64 { return p.Probe.filmW(t) * p.Probe.areaM2() }),
 		wireFilm:    newTable(func(float64) float64 { return 0 }, func(t float64) float64 { return wireFilmW(e, t) * p.ElementAreaM2() }),
-		openM2:      open,
+		openM2:      float64(p.Air.Opening),
 		doorM2:      float64(p.Door.Width) * float64(p.Door.Height),
 		surfaceJ:    float64(l.Mass) * float64(l.HeatCapacity) * (1 - float64(l.Core)),
 		coreJ:       float64(l.Mass) * float64(l.HeatCapacity) * float64(l.Core),
@@ -157,14 +158,20 @@ func fix(p Params) fixed {
 		leakKgS:     float64(p.Air.Leakage) * c.VolumeM3() * referenceAirKgM3,
 		ventKgS:     float64(p.Air.Vent) * c.VolumeM3() * referenceAirKgM3,
 	}
-	f.emitting = [bodies]float64{
+	f.emitting = p.emitting()
+	f.filmW = [bodies]float64{hotFace: float64(c.Convection) * c.AreaM2(), load: float64(c.Convection) * float64(l.Area)}
+	return f
+}
+
+// emitting is area times emissivity of each body, m².
+func (p Params) emitting() [bodies]float64 {
+	c, e, l := p.Chamber, p.Elements, p.Load
+	return [bodies]float64{
 		element: p.ElementAreaM2() * float64(e.Emissivity) * float64(e.Exposed),
-		hotFace: math.Max(c.AreaM2()-open, 0) * float64(c.Emissivity),
+		hotFace: math.Max(c.AreaM2()-float64(p.Air.Opening), 0) * float64(c.Emissivity),
 		load:    float64(l.Area) * float64(l.Emissivity),
 		sheath:  p.Probe.areaM2() * float64(p.Probe.Emissivity),
 	}
-	f.filmW = [bodies]float64{hotFace: float64(c.Convection) * c.AreaM2(), load: float64(c.Convection) * float64(l.Area)}
-	return f
 }
 
 // Step moves the kiln on by dtS seconds, best 0.25 to 10. It is stable for any
@@ -177,10 +184,19 @@ func (k *Kiln) Step(dtS float64, in Input) {
 	in = in.clean(k.ambientC)
 	k.ambientC = in.AmbientC
 
-	elementJ, ohm := k.elementHeat.both(k.tC[element])
-	volt := float64(k.p.Elements.Supply) * in.MainsRatio
-	k.powerW = in.On * volt * volt / ohm
+	k.step(dtS, in.On*in.MainsRatio*in.MainsRatio*k.fullW(), in)
+}
 
+// fullW is V²/R of the elements as hot as they are, at nominal mains, W.
+func (k *Kiln) fullW() float64 {
+	_, ohm := k.elementHeat.both(k.tC[element])
+	return float64(k.p.Elements.Supply) * float64(k.p.Elements.Supply) / ohm
+}
+
+// step is Step with the power given.
+func (k *Kiln) step(dtS, powerW float64, in Input) {
+	k.powerW = powerW
+	elementJ, _ := k.elementHeat.both(k.tC[element])
 	var net network
 	air := k.couple(&net, in)
 	net.source[element] = k.powerW
@@ -195,7 +211,7 @@ func (k *Kiln) Step(dtS float64, in Input) {
 	net.own[sheath] = (1 - junctionShare) * sheathJ / dtS
 	net.hang(sheath, k.tC[sheath], junctionJ*k.innerPerS, junctionJ/dtS, k.junctionC)
 
-	flow, perK := k.wall.condense(dtS, k.outside(in.AmbientC), in.AmbientC)
+	flow, perK := k.wall.condense(dtS, k.tC[hotFace], k.outside(in.AmbientC), in.AmbientC)
 	net.source[hotFace] = -flow
 	net.own[hotFace] = perK
 
@@ -260,6 +276,7 @@ func (k *Kiln) couple(net *network, in Input) films {
 	for _, g := range air.g {
 		air.total += g
 	}
+	net.g[hotFace][room] = float64(k.p.Shell.Bridges)
 	perSum, perTotal := 1/sum, 1/air.total
 	for i := range bodies {
 		for j := i + 1; j <= bodies; j++ {
@@ -269,7 +286,7 @@ func (k *Kiln) couple(net *network, in Input) films {
 			} else {
 				g += air.g[i] * air.toRoom * perTotal
 			}
-			net.g[i][j] = g
+			net.g[i][j] += g
 		}
 	}
 	return air

@@ -139,6 +139,7 @@ func (p Params) checkBody(c *checks) {
 	within(c, "chamber.convection", p.Chamber.Convection, 1, 100)
 	within(c, "shell.mass", p.Shell.Mass, 0.1, 1000)
 	within(c, "shell.emissivity", p.Shell.Emissivity, 0.05, 1)
+	within(c, "shell.bridges", p.Shell.Bridges, 0, 20)
 	c.count("walls", len(p.Walls), 1, maxLayers)
 	for i, l := range p.Walls {
 		at := fmt.Sprintf("walls[%d]", i)

@@ -87,9 +87,9 @@ func TestLoadReportsAllProblems(t *testing.T) {
 	data, err := kiln.ShippedFile("bench-9l-brick")
 	require.NoError(t, err)
 	for _, tt := range []struct{ name, old, new, want string }{
-		{"unit missing", "rated: 2.4 kW", "rated: 2.4", "k.yaml:21:10: elements.rated: 2.4: a power needs a unit, for example 2.4 kW or 1500 W"},
+		{"unit missing", "rated: 2.4 kW", "rated: 2.4", "k.yaml:22:10: elements.rated: 2.4: a power needs a unit, for example 2.4 kW or 1500 W"},
 		{"unit wrong", "width: 220 mm", "width: 220 m", "k.yaml:7:10: chamber.width: 220 m is outside 30 mm to 2 m"},
-		{"wire", "wire: 1.3 mm", "wire: 0.5 mm", "k.yaml:22:9: elements.wire: this wire would carry"},
+		{"wire", "wire: 1.3 mm", "wire: 0.5 mm", "k.yaml:23:9: elements.wire: this wire would carry"},
 		{"material", "firebrick 23", "firebrick 99", `k.yaml:13:16: walls[0].material: "firebrick 99" is not known; use firebrick 20, firebrick 23,`},
 		{"no material", "material: firebrick 23, ", "", "walls[0]: names no material; give one, or conductivity, density and heat_capacity together"},
 		{"both", "material: firebrick 23, ", "material: firebrick 23, density: 500 kg/m3, ", "walls[0]: has a material and properties of its own"},

@@ -46,10 +46,14 @@ type Layer struct {
 	HeatCapacity *quantity.HeatCapacity `yaml:"heat_capacity,omitempty" jsonschema_description:"instead of material: constant specific heat capacity"`
 }
 
-// Shell is the outer case.
+// Shell is the outer case, and what leads heat past the lining to the room.
 type Shell struct {
 	Mass       quantity.Mass     `yaml:"mass" jsonschema_description:"mass of the steel case"`
 	Emissivity quantity.Fraction `yaml:"emissivity" jsonschema_description:"emissivity of the case outside; 0.9 painted, 0.2 to 0.4 bright stainless steel"`
+	// Bridges is the conductance from the hot face straight to the room:
+	// door seam, element tails, anchors. A quarter to a half of the loss of a
+	// small kiln goes this way (common practice, no source).
+	Bridges quantity.Conductance `yaml:"bridges,omitempty" jsonschema_description:"conductance past the lining: door seam, element tails, anchors"`
 }
 
 // Elements are the heating wires. Rated power, supply voltage, alloy and wire

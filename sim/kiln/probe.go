@@ -57,7 +57,7 @@ func (p Params) ProbeLagS(tC float64) float64 {
 // in a chamber at chamberC, both °C: its heat capacity over film and radiation.
 func (p Params) ElementLagS(chamberC, elementC float64) float64 {
 	tK := elementC + zeroK
-	emitting := fix(p).emitting
+	emitting := p.emitting()
 	sum := 0.0
 	for _, a := range emitting {
 		sum += a

@@ -44,7 +44,7 @@ func (k *Kiln) Restore(s State) error {
 	}
 	k.tC = [bodies]float64{element: s.ElementC, hotFace: s.HotFaceC, load: s.LoadC, sheath: s.SheathC}
 	k.coreC, k.junctionC, k.gasC = s.LoadCoreC, s.JunctionC, s.GasC
-	k.wall.hotC, k.wall.shell.tC = s.HotFaceC, s.ShellC
+	k.wall.shell.tC = s.ShellC
 	k.ambientC, k.powerW = s.AmbientC, s.PowerW
 	k.energyJ, k.loadHeatJ, k.lostJ = s.EnergyJ, s.LoadHeatJ, s.LostJ
 	for i, t := range s.WallC {

@@ -40,11 +40,19 @@ func newTable(c, k func(tC float64) float64) *table {
 // the ends it extends the last piece.
 func (t *table) find(tC float64) (*entry, float64) {
 	x := (tC - tableLowC) * (1 / tableStepC)
-	i := 0
-	if x > 0 { // false for NaN
-		i = int(math.Min(x, tableLen-1))
+	i := int(x)
+	if uint(i) >= tableLen {
+		i = outside(x)
 	}
 	return &t.at[i], x - float64(i)
+}
+
+// outside is the piece to extend for an x beyond the table or not a number.
+func outside(x float64) int {
+	if x > 0 {
+		return tableLen - 1
+	}
+	return 0
 }
 
 func (t *table) both(tC float64) (c, k float64) {
@@ -61,25 +69,33 @@ func (t *table) heatAt(tC float64) float64 {
 // in: the step of the linear solution, corrected for the change of c on the
 // way. So what a body gains is what the fluxes brought, whatever the step.
 func (t *table) warm(tC, rise float64) float64 {
-	if rise == 0 {
-		return tC
+	e, f := t.find(tC)
+	return t.warmFrom(e, f, e.c+e.dc*f, tC, rise)
+}
+
+// warmFrom is warm for a tC that was looked up before: its entry, the way to
+// the next, and c there. Within one piece c is linear, so that the rise d
+// solves c·d + c'·d²/2 = c·rise.
+func (t *table) warmFrom(e *entry, f, c, tC, rise float64) float64 {
+	bend := 1 + 2*e.dc*(1/tableStepC)*rise/c
+	if bend < 0 {
+		return t.warmAcross(c, tC, rise)
 	}
-	from, f := t.find(tC)
-	c := from.c + from.dc*f
-	want := c * rise
+	d := 2 * rise / (1 + math.Sqrt(bend))
+	if g := f + d*(1/tableStepC); g >= 0 && g <= 1 {
+		return tC + d
+	}
+	return t.warmAcross(c, tC, rise)
+}
+
+// warmAcross is warm where the way leads over a knot of the table: Newton on
+// the heat, which has converged to rounding after three or four turns.
+func (t *table) warmAcross(c, tC, rise float64) float64 {
+	goal := t.heatAt(tC) + c*rise
 	next := tC + rise
-	for range 4 {
-		to, g := t.find(next)
-		cNext := to.c + to.dc*g
-		got := (c + cNext) / 2 * (next - tC)
-		if to != from {
-			got = t.heatAt(next) - t.heatAt(tC)
-		}
-		miss := got - want
-		next -= miss / cNext
-		if math.Abs(miss) <= 1e-9*math.Abs(want) {
-			break
-		}
+	for range 5 {
+		cNext, _ := t.both(next)
+		next -= (t.heatAt(next) - goal) / cNext
 	}
 	return next
 }

@@ -9,9 +9,7 @@ import "math"
 type wall struct {
 	cells []cell
 	shell shell
-	hotG  float64 // conductance from the hot face to the first cell, W/K
-	// hotC is the temperature of the hot face itself, which has no mass.
-	hotC float64
+	hotG  float64 // conductance from the hot face to the first cell, W/K, this step
 }
 
 type cell struct {
@@ -21,6 +19,9 @@ type cell struct {
 	tC           float64
 
 	// Of this step:
+	at      *entry // where tC lies in props, and how far to the next
+	way     float64
+	heat    float64 // heat capacity, J/m³/K
 	own     float64 // heat capacity over the step, W/K
 	k       float64 // conductivity, W/m/K
 	g       float64 // conductance to the next cell or the case, W/K
@@ -47,16 +48,17 @@ const (
 	growth     = 1.22
 )
 
-// newWall divides the layers of p into about want cells at the temperature
-// startC.
-func newWall(p Params, startC float64, want int) *wall {
-	first := p.WallM() / leastCells
-	for countCells(p.Walls, first) < want {
+// newWall divides the layers into about want cells at the temperature startC.
+// area is what carries the heat at a depth, m² at m; caseJK is the heat
+// capacity of the case, J/K.
+func newWall(layers []Layer, area func(depthM float64) float64, caseJK, startC float64, want int) *wall {
+	first := thickness(layers) / leastCells
+	for countCells(layers, first) < want {
 		first *= 0.97
 	}
-	w := &wall{shell: shell{heatCap: float64(p.Shell.Mass) * steelCP, tC: startC}, hotC: startC}
+	w := &wall{shell: shell{heatCap: caseJK, tC: startC}}
 	size, depth := first, 0.0
-	for _, l := range p.Walls {
+	for _, l := range layers {
 		m := l.Made()
 		props := newTable(m.RhoCp, m.K)
 		n := cellsIn(float64(l.Thickness), size)
@@ -65,9 +67,9 @@ func newWall(p Params, startC float64, want int) *wall {
 			dx := size * scale
 			w.cells = append(w.cells, cell{
 				props: props, tC: startC,
-				volumeM3: simpson(p.WallAreaM2, depth, depth+dx),
-				inner:    simpson(inverse(p.WallAreaM2), depth, depth+dx/2),
-				outer:    simpson(inverse(p.WallAreaM2), depth+dx/2, depth+dx),
+				volumeM3: simpson(area, depth, depth+dx),
+				inner:    simpson(inverse(area), depth, depth+dx/2),
+				outer:    simpson(inverse(area), depth+dx/2, depth+dx),
 			})
 			depth += dx
 			size *= growth
@@ -113,18 +115,20 @@ func simpson(f func(float64) float64, a, b float64) float64 {
 }
 
 // condense eliminates the chain from the case inwards for a step of dt seconds
-// with conductance g in W/K to a room at airC, and returns the heat flow in W
-// that enters through the hot face if the face keeps its temperature, and how
-// much more enters for each kelvin that it rises.
-func (w *wall) condense(dt, g, airC float64) (flowW, perK float64) {
+// with conductance g in W/K to a room at airC. The hot face has no mass and is
+// at hotC now; condense returns the heat flow in W that enters if the face
+// keeps that temperature, and how much more enters for each kelvin it rises.
+func (w *wall) condense(dt, hotC, g, airC float64) (flowW, perK float64) {
 	s := &w.shell
 	s.g, s.airC = g, airC
-	last := len(w.cells) - 1
+	last, perS := len(w.cells)-1, 1/dt
 	for i := range w.cells {
 		c := &w.cells[i]
-		heat, k := c.props.both(c.tC)
+		c.at, c.way = c.props.find(c.tC)
+		c.heat = c.at.c + c.at.dc*c.way
+		c.own = c.heat * c.volumeM3 * perS
+		k := c.at.k + c.at.dk*c.way
 		c.k = k
-		c.own = heat * c.volumeM3 / dt
 		if i > 0 {
 			a := &w.cells[i-1]
 			a.g = a.k * k / (a.outer*k + c.inner*a.k)
@@ -138,7 +142,7 @@ func (w *wall) condense(dt, g, airC float64) (flowW, perK float64) {
 	next, nextB, nextInv := s.tC, s.b, s.invD
 	for i := last; i >= 0; i-- {
 		c := &w.cells[i]
-		up, upC := w.hotG, w.hotC
+		up, upC := w.hotG, hotC
 		if i > 0 {
 			up, upC = w.cells[i-1].g, w.cells[i-1].tC
 		}
@@ -149,18 +153,17 @@ func (w *wall) condense(dt, g, airC float64) (flowW, perK float64) {
 	}
 	first := &w.cells[0]
 	pass := 1 - w.hotG*first.invD
-	return w.hotG * ((w.hotC - first.tC) - first.b*first.invD), w.hotG * pass
+	return w.hotG * ((hotC - first.tC) - first.b*first.invD), w.hotG * pass
 }
 
 // advance completes the step once the hot face is known to rise by riseK, and
 // returns the heat flow in W from the case to the room.
 func (w *wall) advance(riseK float64) float64 {
-	w.hotC += riseK
 	g := w.hotG
 	for i := range w.cells {
 		c := &w.cells[i]
 		riseK = (c.b + g*riseK) * c.invD
-		c.tC = c.props.warm(c.tC, riseK)
+		c.tC = c.props.warmFrom(c.at, c.way, c.heat, c.tC, riseK)
 		g = c.g
 	}
 	w.shell.tC += (w.shell.b + g*riseK) * w.shell.invD
