@@ -83,6 +83,9 @@ func fileError(path string, kind error, format string, args ...any) error {
 	return &FileError{Path: path, Kind: kind, What: fmt.Sprintf(format, args...), Do: doFor(kind)}
 }
 
+// errGap is the cause of a DamageError where nothing is left to be damaged.
+var errGap = errors.New("not in the file: lost with it, or dropped with ErrFull")
+
 // DamageError says which part of a firing cannot be read; the rest can. It
 // wraps ErrDamaged and the cause.
 type DamageError struct {

@@ -143,8 +143,8 @@ func (l *Log) due() time.Duration {
 	return max(0, l.o.FlushEvery-time.Since(l.oldest))
 }
 
-// signal wakes the goroutine; one wake-up at a time is enough.
-func signal(c chan struct{}) {
+// wake stirs the goroutine; one wake-up at a time is enough.
+func wake(c chan struct{}) {
 	select {
 	case c <- struct{}{}:
 	default:

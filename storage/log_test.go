@@ -332,7 +332,13 @@ func TestQueueHasACap(t *testing.T) {
 	disk.set(nil)
 	require.NoError(t, l.Flush())
 	fill(t, l, id, seq+5, seq+5000) // past the cap again, on a disk that works: Append waits
-	assert.Equal(t, append(upTo(0, seq), upTo(seq+5, seq+5000)...), seqs(t, l, id, 0, 0))
+	require.NoError(t, l.Flush())
+	got := []uint64{}
+	err := l.Readings(id, 0, 0, func(r *record.Reading) error { got = append(got, r.Seq); return nil })
+	assert.Equal(t, append(upTo(0, seq), upTo(seq+5, seq+5000)...), got)
+	var de *DamageError // what was dropped is named, not glossed over
+	require.ErrorAs(t, err, &de)
+	assert.Equal(t, []uint64{seq, seq + 4}, []uint64{de.First, de.Last})
 }
 
 func TestOneWriterReadersBeside(t *testing.T) {

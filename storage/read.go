@@ -37,8 +37,13 @@ func (l *Log) view(fn func(*bolt.Tx) error) error {
 func (l *Log) Firings() ([]record.Firing, error) {
 	var out []record.Firing
 	var bad error
+	next := uint64(1)
 	err := l.view(func(tx *bolt.Tx) error {
 		return tx.Bucket(bucketHeads).ForEach(func(k, v []byte) error {
+			if id := number(k); id > next {
+				bad = errors.Join(bad, fmt.Errorf("heads of firings %d to %d: %w: %w", next, id-1, ErrDamaged, errGap))
+			}
+			next = number(k) + 1
 			f, err := decodeHead(k, v)
 			if err != nil {
 				bad = errors.Join(bad, err)
@@ -111,15 +116,14 @@ const readAhead = 64
 // Readings calls fn for each reading with from <= Since < to, in order, those
 // still queued included; to 0 is no bound. The reading is fn's to keep. It
 // stops at the first error of fn and returns it as it is. Readings that cannot
-// be read are passed over, and the DamageErrors that name them are returned
-// joined when all others have been delivered.
+// be read, or are missing between others, are passed over, and the DamageErrors
+// that name them are returned joined when all others have been delivered.
 func (l *Log) Readings(id uint64, from, to time.Duration, fn func(*record.Reading) error) error {
 	queued, damage := l.newest(id)
 	before := uint64(math.MaxUint64)
 	if len(queued) > 0 {
 		before = queued[0].first
 	}
-	d := delivery{id: id, from: from, to: to, fn: fn}
 	next := uint64(0)
 	if err := l.view(func(tx *bolt.Tx) (err error) {
 		next = startAt(tx.Bucket(bucketReadings), id, from)
@@ -127,6 +131,7 @@ func (l *Log) Readings(id uint64, from, to time.Duration, fn func(*record.Readin
 	}); err != nil {
 		return err
 	}
+	d := delivery{id: id, from: from, to: to, fn: fn, want: next}
 	for more := true; more && !d.done; {
 		var blocks []block
 		if err := l.view(func(tx *bolt.Tx) error {
@@ -149,6 +154,9 @@ func (l *Log) Readings(id uint64, from, to time.Duration, fn func(*record.Readin
 	}
 	if damage != nil {
 		d.bad = append(d.bad, damage)
+	}
+	if f, err := l.Firing(id); err == nil && f.Readings > 0 && !d.done {
+		d.gap(f.Readings)
 	}
 	return d.damage()
 }
@@ -221,18 +229,28 @@ type delivery struct {
 	from, to time.Duration
 	fn       func(*record.Reading) error
 	bad      []*DamageError
-	open     bool // the last of bad has no end yet
-	done     bool // to was reached
+	want     uint64 // Seq of the next reading
+	open     bool   // the last of bad ends where the next block begins
+	done     bool   // to was reached
+}
+
+// gap notes what is missing before the reading that comes next.
+func (d *delivery) gap(next uint64) {
+	switch {
+	case d.open:
+		d.bad[len(d.bad)-1].Last = next - 1
+		d.open = false
+	case next > d.want:
+		d.bad = append(d.bad, &DamageError{Firing: d.id, First: d.want, Last: next - 1, Cause: errGap})
+	}
 }
 
 func (d *delivery) deliver(b block) error {
 	if d.done {
 		return nil
 	}
-	if d.open {
-		d.bad[len(d.bad)-1].Last = b.first - 1
-		d.open = false
-	}
+	d.gap(b.first)
+	d.want = b.first
 	rs, err := record.DecodeBlock(b.bytes)
 	if err != nil {
 		d.bad = append(d.bad, &DamageError{Firing: d.id, First: b.first, Last: math.MaxUint64, Cause: err})
@@ -240,6 +258,8 @@ func (d *delivery) deliver(b block) error {
 		return nil
 	}
 	for i := range rs {
+		d.gap(rs[i].Seq)
+		d.want = rs[i].Seq + 1
 		if rs[i].Since < d.from {
 			continue
 		}

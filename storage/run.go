@@ -200,10 +200,10 @@ func (l *Log) enqueue(id uint64, r *record.Reading, events []record.Event, state
 	l.stats.Accepted++
 	if l.oldest.IsZero() {
 		l.oldest = time.Now()
-		signal(l.armed)
+		wake(l.armed)
 	}
 	if l.cur.bytes >= eagerBytes && failing == nil {
-		signal(l.eager)
+		wake(l.eager)
 	}
 	return failing
 }
@@ -239,14 +239,14 @@ func (l *Log) markEnd(id uint64, outcome, reason string, at time.Time) error {
 		return err
 	}
 	head := l.cur.head
-	head.Outcome, head.Reason, head.Ended = outcome, reason, at.UTC()
+	head.Outcome, head.Reason, head.Ended, head.Readings = outcome, reason, at.UTC(), l.cur.next
 	l.cur.end = &head
 	l.cur.seal()
 	l.cur.state = nil
 	l.cur.changes++
 	if l.oldest.IsZero() {
 		l.oldest = time.Now()
-		signal(l.armed)
+		wake(l.armed)
 	}
 	return nil
 }

@@ -34,6 +34,7 @@ const (
 	tagUnits
 	tagFirmware // Firing.Version
 	tagNoChannels
+	tagReadings
 )
 
 // Tags of a Channel, inside tagChannel.
@@ -127,6 +128,7 @@ func EncodeFiring(f *Firing) []byte {
 	b.number(tagPeriod, uint64(f.PeriodMS))
 	b.text(tagUnits, f.Units)
 	b.text(tagFirmware, f.Version)
+	b.number(tagReadings, f.Readings)
 	return seal(b)
 }
 
@@ -178,6 +180,8 @@ func (f *Firing) field(tag uint64, v *input) {
 		f.Units = v.text()
 	case tagFirmware:
 		f.Version = v.text()
+	case tagReadings:
+		f.Readings = v.uvarint()
 	}
 }
 

@@ -32,6 +32,7 @@ type Firing struct {
 	PeriodMS uint32    // nominal time between readings
 	Units    string    // "C" or "F": how the person reads it
 	Version  string    // calx version that wrote it
+	Readings uint64    // one more than the last Seq; 0 while it runs; storage keeps it
 }
 
 // Channel is one thermocouple.
