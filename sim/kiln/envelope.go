@@ -10,8 +10,8 @@ const normalRoomC = 20
 
 // BalanceDuty is the duty that holds the soaked kiln, its load in it and the
 // door shut, at tC in °C in a room at 20 °C on nominal mains. Above 1 the kiln
-// cannot hold tC; at or below the room it is 0. It settles the whole model,
-// some tens of microseconds.
+// cannot hold tC; at or below the room it is 0. It builds and settles the whole
+// model, which takes some tenths of a millisecond.
 func (p Params) BalanceDuty(tC float64) float64 {
 	return p.Balance(tC, normalRoomC).Duty
 }

@@ -143,10 +143,11 @@ const referenceAirKgM3 = airDensityK / (20 + zeroK)
 
 func fix(p Params) fixed {
 	c, e, l := p.Chamber, p.Elements, p.Load
+	wireKg, wireM2, probeM2 := p.ElementMassKg(), p.ElementAreaM2(), p.Probe.areaM2()
 	f := fixed{
-		elementHeat: newTable(func(t float64) float64 { return p.ElementMassKg() * p.ElementCP(t) }, e.ResistanceOhm),
-		probeHeat:   newTable(p.Probe.heatCapacity, func(t float64) float64 { return p.Probe.filmW(t) * p.Probe.areaM2() }),
-		wireFilm:    newTable(func(float64) float64 { return 0 }, func(t float64) float64 { return wireFilmW(e, t) * p.ElementAreaM2() }),
+		elementHeat: newTable(func(t float64) float64 { return wireKg * p.ElementCP(t) }, e.ResistanceOhm),
+		probeHeat:   newTable(p.Probe.heatCapacity, func(t float64) float64 { return p.Probe.filmW(t) * probeM2 }),
+		wireFilm:    newTable(func(float64) float64 { return 0 }, func(t float64) float64 { return wireFilmW(e, t) * wireM2 }),
 		openM2:      float64(p.Air.Opening),
 		doorM2:      float64(p.Door.Width) * float64(p.Door.Height),
 		surfaceJ:    float64(l.Mass) * float64(l.HeatCapacity) * (1 - float64(l.Core)),

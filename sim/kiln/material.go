@@ -27,8 +27,8 @@ type knot struct {
 // between makers and rises with ageing. Bulk densities of the firebricks are
 // below the limits of ASTM C155 for their group.
 const (
-	fromClass = "typical of the class, from memory of refractory handbooks (Harbison-Walker handbook of refractory practice; Schulle, Feuerfeste Werkstoffe); density limit ASTM C155"
-	fromFibre = "typical of aluminosilicate fibre products tested by ASTM C201, from memory of refractory handbooks"
+	fromClass = "typical of the class, from memory of refractory handbooks (Routschka and Wuthnow, Handbook of Refractory Materials; Schulle, Feuerfeste Werkstoffe); density limit ASTM C155"
+	fromFibre = "typical of aluminosilicate fibre products tested by ASTM C201, from memory of refractory handbooks (Routschka and Wuthnow, Handbook of Refractory Materials)"
 	fromBoard = "typical of the class, from memory of thermal insulation handbooks (VDI Heat Atlas, part D6)"
 )
 

@@ -24,10 +24,12 @@ const (
 // newTable tabulates the functions given, of °C.
 func newTable(c, k func(tC float64) float64) *table {
 	t := new(table)
+	cNext, kNext := c(tableLowC), k(tableLowC)
 	for i := range t.at {
-		low := tableLowC + float64(i)*tableStepC
-		high := low + tableStepC
-		t.at[i] = entry{c: c(low), dc: c(high) - c(low), k: k(low), dk: k(high) - k(low)}
+		cLow, kLow := cNext, kNext
+		high := tableLowC + float64(i+1)*tableStepC
+		cNext, kNext = c(high), k(high)
+		t.at[i] = entry{c: cLow, dc: cNext - cLow, k: kLow, dk: kNext - kLow}
 		if i > 0 {
 			before := t.at[i-1]
 			t.at[i].heat = before.heat + (before.c+before.dc/2)*tableStepC
