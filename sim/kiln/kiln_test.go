@@ -35,9 +35,9 @@ func TestEnergyBalance(t *testing.T) {
 	rapid.Check(t, func(t2 *rapid.T) {
 		k := kiln.New(anyKiln(t2, t), 20)
 		start, dt := k.StoredJ(), rapid.SampledFrom([]float64{0.25, 1, 10}).Draw(t2, "dt")
-		for range 20 {
+		for range 10 {
 			in := anyInput(t2)
-			for range 200 {
+			for range 100 {
 				k.Step(dt, in)
 			}
 		}
@@ -82,11 +82,11 @@ func TestMonotoneInPower(t *testing.T) {
 	rapid.Check(t, func(t2 *rapid.T) {
 		p := anyKiln(t2, t)
 		less, more := kiln.New(p, 20), kiln.New(p, 20)
-		for range 30 {
+		for range 15 {
 			in := anyInput(t2)
 			extra := in
 			extra.On = math.Min(1, in.On+rapid.Float64Range(0, 0.5).Draw(t2, "extra"))
-			for range 60 {
+			for range 30 {
 				less.Step(1, in)
 				more.Step(1, extra)
 			}
