@@ -24,15 +24,15 @@ func written(t testing.TB) []byte {
 	path := filepath.Join(memoryDir(t), "calx.db")
 	l, err := Open(path, &manual)
 	require.NoError(t, err)
-	for _, n := range []uint64{3000, 1500} {
+	for _, n := range []uint64{1200, 600} {
 		id := begin(t, l)
 		for seq := range n {
 			require.NoError(t, l.Append(id, reading(seq), []record.Event{anEvent(seq)}, []byte("state")))
-			if seq%500 == 0 {
+			if seq%200 == 0 {
 				require.NoError(t, l.Flush())
 			}
 		}
-		if n == 3000 {
+		if n == 1200 {
 			require.NoError(t, l.End(id, "finished", "", start))
 		}
 	}
@@ -184,13 +184,13 @@ func TestDamagedBlocksAreNamed(t *testing.T) {
 	var de *DamageError
 	require.ErrorAs(t, err, &de)
 	assert.Equal(t, []uint64{1, firsts[2], firsts[3] - 1}, []uint64{de.Firing, de.First, de.Last})
-	assert.ErrorContains(t, err, fmt.Sprintf("readings %d to 2999 cannot be read", last))
+	assert.ErrorContains(t, err, fmt.Sprintf("readings %d to 1199 cannot be read", last))
 
 	es, err := l.Events(1)
 	require.ErrorIs(t, err, ErrDamaged)
 	require.ErrorContains(t, err, "events 7 to 7")
-	assert.Len(t, es, 2999)
-	assert.Len(t, seqs(t, l, 2, 0, 0), 1500, "the other firing is whole")
+	assert.Len(t, es, 1199)
+	assert.Len(t, seqs(t, l, 2, 0, 0), 600, "the other firing is whole")
 }
 
 // Without the newest block nobody knows where the firing stood: a writer is
@@ -212,7 +212,7 @@ func TestDamagedTail(t *testing.T) {
 	var de *DamageError
 	require.ErrorAs(t, err, &de)
 	assert.Equal(t, n, de.First)
-	assert.Greater(t, n, uint64(1000))
+	assert.Greater(t, n, uint64(400))
 }
 
 // Whatever bytes change, calx does not crash: it refuses the file, or says
@@ -223,7 +223,8 @@ func TestRandomDamage(t *testing.T) {
 	path := filepath.Join(memoryDir(t), "calx.db")
 	rng := rand.New(rand.NewPCG(3, 4))
 	refused, named, unharmed := 0, 0, 0
-	for range 400 {
+	const files = 200
+	for range files {
 		b := bytes.Clone(good)
 		harm(b[:used], rng)
 		require.NoError(t, os.WriteFile(path, b, 0o600))
@@ -241,7 +242,7 @@ func TestRandomDamage(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("400 damaged files: %d refused, %d opened and the damage named, %d damaged where nothing was stored", refused, named, unharmed)
+	t.Logf("%d damaged files: %d refused, %d opened and the damage named, %d damaged where nothing was stored", files, refused, named, unharmed)
 }
 
 // harm changes some bytes, mostly where structure is dense.
@@ -279,8 +280,8 @@ func useAll(t *testing.T, path string) error {
 			n++
 			return nil
 		})
-		if f.ID == 1 && n < 3000 {
-			require.ErrorIs(t, rerr, ErrDamaged, "%d readings are gone and nobody said so", 3000-n)
+		if f.ID == 1 && n < 1200 {
+			require.ErrorIs(t, rerr, ErrDamaged, "%d readings are gone and nobody said so", 1200-n)
 		}
 		_, eerr := l.Events(f.ID)
 		err = errors.Join(err, rerr, eerr)
@@ -289,4 +290,27 @@ func useAll(t *testing.T, path string) error {
 		err = errors.Join(err, l.Append(id, reading(10_000), nil, []byte("x")), l.Flush())
 	}
 	return errors.Join(err, l.Close())
+}
+
+// A card that stops delivering pages is a memory fault inside bbolt. The
+// process, which holds the heat, must outlive it, and a reading must not wait
+// for a lock that is never released.
+func TestFileVanishesUnderAnOpenLog(t *testing.T) {
+	path := newPath(t)
+	l, err := Open(path, &manual)
+	require.NoError(t, err)
+	id := begin(t, l)
+	fill(t, l, id, 0, 2000)
+	require.NoError(t, l.Flush())
+	require.NoError(t, os.Truncate(path, 2*pageSize))
+	_, err = l.Firings()
+	require.ErrorIs(t, err, ErrDamaged)
+	for seq := uint64(2000); seq < 2003; seq++ {
+		if err := l.Append(id, reading(seq), nil, nil); seq > 2000 {
+			require.ErrorIs(t, err, ErrNotDurable)
+		}
+		require.ErrorIs(t, l.Flush(), ErrNotDurable)
+	}
+	assert.Equal(t, uint64(3), l.Stats().Queued)
+	require.ErrorIs(t, l.Close(), ErrNotDurable)
 }

@@ -24,7 +24,6 @@ type model struct {
 	firings map[uint64]*modelFiring
 	last    uint64
 	running bool
-	copies  int
 }
 
 type modelFiring struct {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math/bits"
 	"os"
 	"path/filepath"
 	"runtime/debug"
@@ -83,6 +84,16 @@ func (l *Log) openFile() error {
 		}
 		return l.explain(err)
 	})
+}
+
+// mapSize is how much address space is reserved for the file, in bytes. While
+// the file is smaller, bbolt never has to map it again, for which it would
+// wait until every reader is done: a slow reader could then hold up a commit.
+func mapSize() int {
+	if bits.UintSize == 64 {
+		return 1 << 30
+	}
+	return 1 << 27
 }
 
 // explain names the file in an error that does not.

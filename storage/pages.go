@@ -4,9 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"fmt"
-	"hash/fnv"
 	"io"
-	"math/bits"
 )
 
 // bbolt trusts the pages it maps into memory: a wrong offset makes it panic,
@@ -48,57 +46,6 @@ func (e *badPage) Error() string { return e.what }
 
 func broken(format string, args ...any) error {
 	return &badPage{ErrDamaged, fmt.Sprintf(format, args...)}
-}
-
-// header is the root of one state of the file.
-type header struct {
-	root, freelist, pages, txid uint64
-}
-
-// readHeader parses one of the two meta pages.
-func readHeader(p []byte) (h header, magic bool, err error) {
-	m := p[pageHeader:]
-	if native.Uint32(m) != boltMagic {
-		return h, false, broken("no signature")
-	}
-	sum := fnv.New64a()
-	sum.Write(m[:56])
-	if native.Uint64(m[56:]) != sum.Sum64() {
-		return h, true, broken("checksum of the header is wrong")
-	}
-	if v := native.Uint32(m[4:]); v != boltVersion {
-		return h, true, broken("database format %d, want %d", v, boltVersion)
-	}
-	if s := native.Uint32(m[8:]); s != pageSize {
-		return h, true, &badPage{ErrNotLog, fmt.Sprintf("pages of %d bytes, calx writes %d", s, pageSize)}
-	}
-	return header{native.Uint64(m[16:]), native.Uint64(m[32:]), native.Uint64(m[40:]), native.Uint64(m[48:])}, true, nil
-}
-
-// newest picks the header bbolt will use: the later of those that are whole.
-// One that is not is what a power cut leaves.
-func newest(r io.ReaderAt, size int64) (header, error) {
-	var buf [2 * pageSize]byte
-	if n, err := r.ReadAt(buf[:min(size, int64(len(buf)))], 0); err != nil && n < int(min(size, int64(len(buf)))) {
-		return header{}, fmt.Errorf("read: %w", err)
-	}
-	a, magicA, errA := readHeader(buf[:pageSize])
-	b, magicB, errB := readHeader(buf[pageSize:])
-	switch {
-	case errA == nil && (errB != nil || a.txid > b.txid):
-		return a, nil
-	case errB == nil:
-		return b, nil
-	case !magicA && !magicB:
-		if len(bytes.Trim(buf[:], "\x00")) == 0 {
-			return a, broken("its first %d bytes are zero", min(size, int64(len(buf))))
-		}
-		return a, &badPage{ErrNotLog, "its first bytes are not those of a log"}
-	case magicA:
-		return a, errA
-	default:
-		return a, errB
-	}
 }
 
 // checkPages proves that bbolt can walk the file of this size safely.
@@ -311,14 +258,4 @@ func (w *walk) bucket(n elements, at, size uint64, depth int) error {
 	}
 	in := elements{p: p, span: uint64(len(p)), at: n.at + at + bucketHeader, name: n.name}
 	return w.leaf(in, count, depth)
-}
-
-// mapSize is how much address space is reserved for the file, in bytes. While
-// the file is smaller, bbolt never has to map it again, for which it would
-// wait until every reader is done: a slow reader could then hold up a commit.
-func mapSize() int {
-	if bits.UintSize == 64 {
-		return 1 << 30
-	}
-	return 1 << 27
 }
