@@ -22,8 +22,8 @@
 //
 // Numbers in keys are 8 bytes, big endian. bbolt rewrites whole pages, so the
 // newest readings are one small block that shares a page with the state; when
-// the page is full the block moves to readings and is never written again. A
-// commit thus writes 4 pages of 4 KB, whatever the log holds.
+// the page is full the block moves to readings and is never changed again. A
+// commit thus writes 3 or 4 pages of 4 KB, whatever the log holds.
 package storage
 
 import (
