@@ -26,7 +26,7 @@ func main() {
 	b.WriteString("var curves = [...]curve{\n")
 	reference, inverse := read("testdata/its90_reference.csv"), read("testdata/its90_inverse.csv")
 	for _, letter := range []string{"B", "E", "J", "K", "N", "R", "S", "T"} {
-		fmt.Fprintf(&b, "'%s' - 'B': {\n", letter)
+		fmt.Fprintf(&b, "%d: { // %s\n", letter[0]-'B', letter)
 		writeReference(&b, segments(reference, letter))
 		writeInverse(&b, segments(inverse, letter))
 		b.WriteString("},\n")

@@ -3,7 +3,7 @@
 package thermocouple
 
 var curves = [...]curve{
-	'B' - 'B': {
+	0: { // B
 		reference: []segment{
 			{minC: 0, maxC: 630.615, c: []float64{
 				0.000000000000e+00,
@@ -51,7 +51,7 @@ var curves = [...]curve{
 			}},
 		},
 	},
-	'E' - 'B': {
+	3: { // E
 		reference: []segment{
 			{minC: -270, maxC: 0, c: []float64{
 				0.000000000000e+00,
@@ -109,7 +109,7 @@ var curves = [...]curve{
 			}},
 		},
 	},
-	'J' - 'B': {
+	8: { // J
 		reference: []segment{
 			{minC: -210, maxC: 760, c: []float64{
 				0.000000000000e+00,
@@ -163,7 +163,7 @@ var curves = [...]curve{
 			}},
 		},
 	},
-	'K' - 'B': {
+	9: { // K
 		reference: []segment{
 			{minC: -270, maxC: 0, c: []float64{
 				0.000000000000e+00,
@@ -226,7 +226,7 @@ var curves = [...]curve{
 			}},
 		},
 	},
-	'N' - 'B': {
+	12: { // N
 		reference: []segment{
 			{minC: -270, maxC: 0, c: []float64{
 				0.000000000000e+00,
@@ -286,7 +286,7 @@ var curves = [...]curve{
 			}},
 		},
 	},
-	'R' - 'B': {
+	16: { // R
 		reference: []segment{
 			{minC: -50, maxC: 1064.18, c: []float64{
 				0.000000000000e+00,
@@ -359,7 +359,7 @@ var curves = [...]curve{
 			}},
 		},
 	},
-	'S' - 'B': {
+	17: { // S
 		reference: []segment{
 			{minC: -50, maxC: 1064.18, c: []float64{
 				0.000000000000e+00,
@@ -429,7 +429,7 @@ var curves = [...]curve{
 			}},
 		},
 	},
-	'T' - 'B': {
+	18: { // T
 		reference: []segment{
 			{minC: -270, maxC: 0, c: []float64{
 				0.000000000000e+00,
