@@ -10,14 +10,18 @@ VULNDB      = v0.0.0-20261105234957-e22db6528018
 # Programs that some tests talk to, as program=Debian-package.
 PROGRAMS = promtool=prometheus prometheus=prometheus
 
+EMULATORS = qemu-arm-static=qemu-user-static qemu-aarch64-static=qemu-user-static
+BOARD_ROOMS = ./controller/... ./sensor/... ./profile/... ./sim/quantity ./sim/kiln ./storage/record
+
 # Computers that calx is built for: GOOS/GOARCH, GOARM behind a comma.
 # linux/arm,6 is the oldest board with the 40-pin header.
 TARGETS = linux/arm64 linux/arm,6 linux/amd64 darwin/arm64
 
 FUZZTIME = 5s
 GOFLAGS_TEST =
+VERSION  = $(shell git describe --tags --always --dirty 2>/dev/null || echo development)
 
-.PHONY: help build test fmt fmt-check vet staticcheck lint vuln race fuzz bench test32 modules cross control-table demo clean
+.PHONY: help build test fmt fmt-check vet staticcheck lint vuln race fuzz bench boards modules cross control-table demo clean
 
 help:
 	@echo 'make build          the program, ./calx'
@@ -28,14 +32,14 @@ help:
 	@echo 'make vuln           known vulnerabilities in what calx calls'
 	@echo 'make race           the tests again under the race detector'
 	@echo 'make fuzz           every fuzz target, FUZZTIME=$(FUZZTIME) each'
-	@echo 'make test32         the tests again with 32-bit integers'
+	@echo 'make boards         the pure rooms, on emulated 32- and 64-bit boards'
 	@echo 'make cross          vet and build for every board and laptop'
 	@echo 'make modules        go.mod and go.sum are true and tidy'
 	@echo 'make bench          all benchmarks, once each'
 	@echo 'make control-table  control quality: kiln x profile'
 
 build:
-	CGO_ENABLED=0 go build -trimpath -o calx ./cmd/calx
+	CGO_ENABLED=0 go build -trimpath -ldflags '-X main.version=$(VERSION)' -o calx ./cmd/calx
 
 test:
 	@tools=$$(.ci/need $(PROGRAMS)) && PATH="$${tools:+$$tools:}$$PATH" go test $(GOFLAGS_TEST) ./...
@@ -60,13 +64,16 @@ vuln:
 race:
 	@tools=$$(.ci/need $(PROGRAMS)) && PATH="$${tools:+$$tools:}$$PATH" go test -race -short ./...
 
-# amd64 runs 386 programs as they are; other processors build them only.
-test32:
-	@if [ "$$(go env GOHOSTARCH)" = amd64 ]; then \
-		tools=$$(.ci/need $(PROGRAMS)) && PATH="$${tools:+$$tools:}$$PATH" CGO_ENABLED=0 GOARCH=386 go test -short ./...; \
-	else \
-		echo "test32: this processor cannot run 386 programs; built only"; CGO_ENABLED=0 GOARCH=386 go vet ./...; \
-	fi
+# The processors of the boards, emulated: 32-bit integers, and an arm64 that
+# fuses multiplication and addition. Rooms that talk to no file, pin or socket.
+boards:
+	@tools=$$(.ci/need $(EMULATORS)) && export PATH="$${tools:+$$tools:}$$PATH" CGO_ENABLED=0 && \
+	for b in arm:qemu-arm-static arm64:qemu-aarch64-static; do \
+		arch=$${b%%:*}; emulator=$${b#*:}; \
+		command -v $$emulator >/dev/null || continue; \
+		echo "boards: $$arch"; \
+		GOOS=linux GOARCH=$$arch GOARM=$$([ $$arch = arm ] && echo 6) go test -short -exec $$emulator $(BOARD_ROOMS) || exit 1; \
+	done
 
 fuzz:
 	.ci/fuzz $(FUZZTIME)
