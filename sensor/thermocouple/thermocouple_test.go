@@ -235,9 +235,9 @@ func TestParseType(t *testing.T) {
 }
 
 // TestSameBits fixes every bit of a few ten thousand results, so that a log
-// re-derives on another machine and in a later version. It must pass wherever Go
-// fuses multiply and add (arm64, or GOAMD64=v3) and where it does not. A change
-// of the arithmetic changes the sum: then old logs no longer re-derive.
+// re-derives on another machine and in a later version. It must pass both where
+// Go fuses multiply and add (arm64) and where it does not (amd64). A change of
+// the arithmetic changes the sum: then old logs no longer re-derive.
 func TestSameBits(t *testing.T) {
 	h := fnv.New64a()
 	add := func(v float64) {
