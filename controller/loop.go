@@ -28,9 +28,11 @@ type Journal interface {
 	Append(r record.Reading, events []record.Event, state []byte) error
 }
 
-// Clock is the time, and a way to let it pass.
+// Clock is the time, and a way to let it pass. The two times are told apart
+// because a small board starts with a wrong wall clock and corrects it later.
 type Clock interface {
-	Now() time.Time
+	Mono() time.Duration // since some start; never jumps
+	Wall() time.Time     // may be wrong, and may be set
 	Sleep(ctx context.Context, d time.Duration) error
 }
 
@@ -47,6 +49,7 @@ type Loop struct {
 	Observe    func(State, Output)        // called after every tick; may be nil
 	Until      func(State, Output) bool   // ends the loop; nil: when the firing has ended
 	Late       func(behind time.Duration) // how late a tick began; may be nil
+	Gap        time.Duration              // how long a restored firing was interrupted
 }
 
 // snapshotEvery is the number of ticks between two snapshots. A resume replays
@@ -58,18 +61,18 @@ const snapshotEvery = 60
 func (l *Loop) Run(ctx context.Context, s State) (State, error) {
 	defer func() { _ = l.Heater.Set(false, false) }()
 	period := l.Controller.cfg.Period
-	start := l.Clock.Now().Add(-s.Now)
+	start := l.Clock.Mono() - s.Now
 	if s.Begun {
-		start = start.Add(-period) // the tick that resumes is a new one
+		start -= period + l.Gap // the tick that resumes is a new one
 	}
 	var outputDead, logBehind bool
-	for due := l.Clock.Now(); ; {
-		now := l.Clock.Now()
+	for due := l.Clock.Mono(); ; {
+		now := l.Clock.Mono()
 		if l.Late != nil {
-			l.Late(now.Sub(due))
+			l.Late(now - due)
 		}
 		in := Input{
-			Now: now.Sub(start).Truncate(time.Millisecond), Wall: now.UTC().Truncate(time.Millisecond),
+			Now: (now - start).Truncate(time.Millisecond), Wall: l.Clock.Wall().UTC().Truncate(time.Millisecond),
 			Commands: l.pressed(), OutputDead: outputDead, LogBehind: logBehind,
 		}
 		in.Chamber = l.Chamber.Read(in.Now)
@@ -90,11 +93,11 @@ func (l *Loop) Run(ctx context.Context, s State) (State, error) {
 		if l.ended(s, out) {
 			return s, nil
 		}
-		due = due.Add(period)
-		if now.Sub(due) > period {
+		due += period
+		if now-due > period {
 			due = now // do not hurry after ticks that are lost
 		}
-		if err := l.Clock.Sleep(ctx, due.Sub(l.Clock.Now())); err != nil {
+		if err := l.Clock.Sleep(ctx, due-l.Clock.Mono()); err != nil {
 			return s, fmt.Errorf("controller: the loop ended: %w", err)
 		}
 	}

@@ -169,11 +169,12 @@ func elementC(p kiln.Params, tC, duty float64) float64 {
 // Response is what the guards may expect of a kiln.
 func Response(p kiln.Params, plant law.Plant) []guard.Response {
 	var out []guard.Response
+	env := p.Envelope(plant.AmbientC)
 	for _, q := range plant.Points {
 		lag := q.ElementLagS + q.ProbeLagS
 		out = append(out, guard.Response{
 			TempC: q.TempC, LagS: lag,
-			FullCPerH:    math.Max(p.FullPowerRate(q.TempC), 0),
+			FullCPerH:    math.Max(env.FullPowerRate(q.TempC), 0),
 			QuickCPerMin: quickC(p, q.TempC, lag) / lag * 60,
 		})
 	}

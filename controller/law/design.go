@@ -31,7 +31,8 @@ type gains struct {
 // own lags and rates, so they carry over.
 type tuning struct {
 	bandwidth  float64 // closed-loop bandwidth times total lag
-	driftDuty  float64 // random walk of the unexplained duty, 1/sqrt(s)
+	driftDuty  float64 // random walk of the unexplained duty, as a share of the balance duty, 1/sqrt(s)
+	leastDuty  float64 // balance duty is taken as no less than this
 	driftHeat  float64 // random walk of the chamber, in units of full-power rate, 1/sqrt(s)
 	measNoiseC float64 // noise of one reading, °C
 }
@@ -189,7 +190,7 @@ func tune(p Plant, q Point, periodS float64, t tuning) (gains, error) {
 	if err := g.feedback(a, b, w, rate, lag, periodS, t); err != nil {
 		return g, err
 	}
-	return g, g.estimator(a, b, rate, periodS, t)
+	return g, g.estimator(a, b, rate, balanceDuty(f, bc, wc), periodS, t)
 }
 
 // feedback minimises the sum of squared errors plus rho times the squared
@@ -289,7 +290,7 @@ func (g *gains) drift(closed, x *mat.Dense, bz *mat.VecDense, w []float64, s flo
 
 // estimator is the steady Kalman gain for the state and the unexplained duty,
 // which is modelled as a random walk.
-func (g *gains) estimator(a *mat.Dense, b []float64, rate, periodS float64, t tuning) error {
+func (g *gains) estimator(a *mat.Dense, b []float64, rate, balance, periodS float64, t tuning) error {
 	n := len(b)
 	ad, _ := withIntegrator(a, b)
 	c := mat.NewVecDense(n+1, nil)
@@ -299,7 +300,7 @@ func (g *gains) estimator(a *mat.Dense, b []float64, rate, periodS float64, t tu
 		noise.Set(i, i, sq(t.driftHeat*rate)*periodS)
 	}
 	noise.Set(n-1, n-1, 1e-6)
-	noise.Set(n, n, sq(t.driftDuty)*periodS)
+	noise.Set(n, n, sq(t.driftDuty*math.Max(balance, t.leastDuty))*periodS)
 	x, err := riccati(mat.DenseCopyOf(ad.T()), c, sq(t.measNoiseC), noise)
 	if err != nil {
 		return err
@@ -313,3 +314,23 @@ func (g *gains) estimator(a *mat.Dense, b []float64, rate, periodS float64, t tu
 }
 
 func sq(v float64) float64 { return v * v }
+
+// balanceDuty is the duty that holds the junction where the model was
+// linearised, at rest: 0 = F x + b u + w with no deviation at the junction.
+func balanceDuty(f *mat.Dense, b, w []float64) float64 {
+	n, _ := f.Dims()
+	m, rhs := mat.NewDense(n+1, n+1, nil), mat.NewVecDense(n+1, nil)
+	for i := range n {
+		for j := range n {
+			m.Set(i, j, f.At(i, j))
+		}
+		m.Set(i, n, b[i])
+		rhs.SetVec(i, -w[i])
+	}
+	m.Set(n, n-1, 1)
+	var x mat.VecDense
+	if err := x.SolveVec(m, rhs); err != nil && x.IsEmpty() {
+		return 1
+	}
+	return clamp(x.AtVec(n), 0, 1)
+}

@@ -56,7 +56,7 @@ func New(p Plant, o Options) (*Law, error) {
 	return l, nil
 }
 
-var defaultTuning = tuning{bandwidth: 2.5, driftDuty: 0.002, driftHeat: 0.02}
+var defaultTuning = tuning{bandwidth: 2.2, driftDuty: 0.003, leastDuty: 0.02, driftHeat: 0.1}
 
 // Ahead is the plan of the coming half hour: setpoints at the times of
 // AheadS, °C.

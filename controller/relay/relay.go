@@ -81,15 +81,25 @@ type State struct {
 func Resumed(s State) State { return State{Cycles: s.Cycles, Aged: true} }
 
 // swing is the on-time that may be owed either way before the relay moves, s.
-// A relay between two limits of on-time ±swing cycles in 2·swing/(u(1−u))
-// seconds at duty u, quickest at one half, so the swing follows from the
-// cycles allowed; and a pulse lasts 2·swing/(1−u), so from the least times.
-func (c Config) swing(dtS float64) float64 {
-	s := math.Max(c.LeastOnS, c.LeastOffS) / 2
-	if c.CyclesPerH > 0 {
-		s = math.Max(s, 3600/c.CyclesPerH/8)
+// A relay that moves at ±swing cycles every 2·swing/(u(1−u)) seconds at duty u;
+// the shortest period allowed is the longest of the cycle limit and of the
+// least times over their shares of it.
+func (c Config) swing(duty, dtS float64) float64 {
+	if c.Kind == SolidState {
+		return math.Max(math.Max(c.LeastOnS, c.LeastOffS), dtS) / 2
 	}
-	return math.Max(s, dtS/2)
+	duty = clamp(duty, 0.01, 0.99)
+	period := math.Max(c.LeastOnS/duty, c.LeastOffS/(1-duty))
+	if c.CyclesPerH > 0 {
+		period = math.Max(period, 3600/c.CyclesPerH)
+	}
+	return math.Max(period*duty*(1-duty)/2, dtS/2)
+}
+
+// most is the on-time that may be owed before the rest is forgotten, s: enough
+// for every swing, so that nothing is forgotten while the duty can be met.
+func (c Config) most(dtS float64) float64 {
+	return 2 * math.Max(c.swing(0.5, dtS), math.Max(c.LeastOnS, c.LeastOffS))
 }
 
 // Update is the relay for the coming tick of dtS seconds. A duty that is not a
@@ -100,8 +110,8 @@ func Update(c Config, s State, duty, dtS float64) State {
 	}
 	duty = math.Min(duty, 1)
 	s.SinceS += dtS
-	swing := c.swing(dtS)
-	s.OwedS = clamp(s.OwedS+duty*dtS, -3*swing, 3*swing)
+	swing := c.swing(duty, dtS)
+	s.OwedS = clamp(s.OwedS+duty*dtS, -c.most(dtS), c.most(dtS))
 	on := s.On
 	switch {
 	case c.Kind == SolidState && c.LeastOnS == 0 && c.LeastOffS == 0:

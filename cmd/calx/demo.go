@@ -1,0 +1,291 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"time"
+
+	"calx/cmd/calx/board"
+	"calx/cmd/calx/chart"
+	"calx/cmd/calx/config"
+	"calx/cmd/calx/station"
+	"calx/cmd/calx/summary"
+	"calx/controller"
+	"calx/controller/identify"
+	"calx/controller/relay"
+	"calx/profile"
+	"calx/sim/bench"
+	"calx/sim/chip"
+	"calx/sim/kiln"
+	"calx/storage"
+	"calx/storage/record"
+)
+
+type demoCmd struct {
+	Headless bool   `help:"No prompt and no progress, whatever the terminal."`
+	Speed    string `help:"Simulated seconds a second, or max." default:"7200" placeholder:"N|max"`
+	JSON     string `name:"json" help:"Write the result object to this file; - for standard output." placeholder:"FILE"`
+	Kiln     string `help:"Kiln file, or the name of a shipped kiln." default:"bench-9l-brick" placeholder:"FILE"`
+	Profile  string `help:"Profile file, or the name of a shipped profile." default:"demo-woody-pods" placeholder:"FILE"`
+	Faults   string `help:"File of mishaps: what goes wrong, and when." placeholder:"FILE"`
+	Seed     uint64 `help:"Of all noise; the same seed gives the same firing." default:"1"`
+	Data     string `help:"Folder for the log and the picture; a temporary one otherwise." placeholder:"DIR" type:"path"`
+	Chip     string `help:"Amplifier: max31855, max31856 or max6675." default:"max31855"`
+	unitsFlag
+}
+
+// demoResult is the object that --json writes.
+type demoResult struct {
+	summary.Summary
+	Kiln      string  `json:"kiln"`
+	Seed      uint64  `json:"seed"`
+	Data      string  `json:"data"`
+	PeakTrueC float64 `json:"peak_true_c"` // of the junction itself
+	WallS     float64 `json:"wall_s"`      // how long the simulation took
+}
+
+// afterTripS is how much of the cooling is recorded after a guard has ended
+// the firing: enough to see that the heat is off.
+const afterTripS = 1800
+
+func (d *demoCmd) Run(e *env) error {
+	speed, err := d.speed()
+	if err != nil {
+		return usageError{err}
+	}
+	kilnText, p, err := loadKiln(d.Kiln)
+	if err != nil {
+		return err
+	}
+	profileText, err := loadProfile(d.Profile)
+	if err != nil {
+		return err
+	}
+	o := bench.Options{Kiln: p, AmbientC: 20, Seed: d.Seed, Speed: speed, MainsSwing: 0.015, Start: time.Date(2026, 1, 9, 19, 0, 0, 0, time.UTC)}
+	if o.Model, err = chip.ParseModel(d.Chip); err != nil {
+		return usageError{err}
+	}
+	if d.Faults != "" {
+		text, err := os.ReadFile(d.Faults)
+		if err != nil {
+			return err
+		}
+		if o.Mishaps, err = bench.ParseMishaps(d.Faults, text); err != nil {
+			return err
+		}
+	}
+	dir, err := d.folder()
+	if err != nil {
+		return err
+	}
+	s, err := openShow(o, dir, d.Chip, kilnText)
+	if err != nil {
+		return err
+	}
+	defer s.close()
+	return d.fire(e, s, profileText, dir)
+}
+
+func (d *demoCmd) speed() (float64, error) {
+	if d.Speed == "max" {
+		return 0, nil
+	}
+	v, err := strconv.ParseFloat(d.Speed, 64)
+	if err != nil || !(v > 0) || math.IsInf(v, 0) {
+		return 0, fmt.Errorf("--speed is %q; it must be a number above 0, or max", d.Speed)
+	}
+	return v, nil
+}
+
+// folder is where log and picture go.
+func (d *demoCmd) folder() (string, error) {
+	if d.Data == "" {
+		return os.MkdirTemp("", "calx-demo-")
+	}
+	return d.Data, os.MkdirAll(d.Data, 0o755)
+}
+
+// show is a daemon on a simulated kiln: everything between the SPI frame and
+// the log is the real thing.
+type show struct {
+	bench   *bench.Bench
+	probes  []*board.Probe
+	out     board.Output
+	log     *storage.Log
+	station *station.Station
+	truth   []record.Reading // the readings with the true junction in place of the measured
+	peakC   float64
+}
+
+func openShow(o bench.Options, dir, model, kilnText string) (s *show, err error) {
+	s = &show{peakC: math.Inf(-1)}
+	defer func() {
+		if err != nil {
+			s.close()
+			s = nil
+		}
+	}()
+	if s.bench, err = bench.New(o); err != nil {
+		return s, err
+	}
+	if s.probes, err = board.OpenProbes([]config.Channel{{Role: "chamber", Chip: model, Port: s.bench.Port(), Type: o.Kiln.Probe.Type}}, time.Second); err != nil {
+		return s, err
+	}
+	if s.out, err = board.OpenOutput(config.Heater{Pin: s.bench.HeatPin(), Air: s.bench.AirPin()}); err != nil {
+		return s, err
+	}
+	if s.log, err = storage.Open(filepath.Join(dir, logName), nil); err != nil {
+		return s, err
+	}
+	plant := identify.Plant(o.Kiln, o.AmbientC)
+	rc, err := relayOf(o.Kiln)
+	if err != nil {
+		return s, err
+	}
+	s.station = station.New(station.Parts{
+		Log: s.log, Chamber: s.probes[0], Heater: s.out, Clock: s.bench,
+		Channels: []record.Channel{s.probes[0].Channel}, NoiseC: s.probes[0].NoiseC,
+		KilnName: o.Kiln.Name, KilnText: kilnText, Plant: plant, Guard: identify.Guard(o.Kiln, plant), Relay: rc,
+		Version: version, Boot: "simulated",
+		Until: func(cs controller.State, out controller.Output) bool {
+			s.note(out)
+			return out.Ended && (cs.TripCode == "" || out.Record.Since >= s.trippedAt(cs)+afterTripS*time.Second)
+		},
+	})
+	return s, nil
+}
+
+// note keeps the true junction beside the reading.
+func (s *show) note(out controller.Output) {
+	c := s.bench.Truth().JunctionC
+	s.peakC = math.Max(s.peakC, c)
+	r := out.Record
+	r.Channels = []record.Sample{{HotC: c}}
+	s.truth = append(s.truth, r)
+}
+
+// trippedAt is when the firing ended.
+func (s *show) trippedAt(controller.State) time.Duration {
+	for i := len(s.truth) - 1; i >= 0; i-- {
+		if s.truth[i].Phase < record.Done {
+			return s.truth[i].Since
+		}
+	}
+	return 0
+}
+
+func (s *show) close() {
+	if s.log != nil {
+		_ = s.log.Close()
+	}
+	if s.out != nil {
+		_ = s.out.Close()
+	}
+	for _, p := range s.probes {
+		_ = p.Close()
+	}
+	if s.bench != nil {
+		_ = s.bench.Close()
+	}
+}
+
+// relayOf is what the relay of a kiln file can bear.
+func relayOf(p kiln.Params) (relay.Config, error) {
+	k, err := relay.ParseKind(p.Relay.Kind)
+	if err != nil {
+		return relay.Config{}, err
+	}
+	c := relay.DefaultConfig(k)
+	if k == relay.Contactor {
+		c.LeastOnS, c.LeastOffS = float64(p.Relay.LeastOn), float64(p.Relay.LeastOff)
+		if p.Relay.MostCycles > 0 {
+			c.CyclesPerH = float64(p.Relay.MostCycles) * 3600
+		}
+	}
+	return c, c.Check()
+}
+
+func (d *demoCmd) fire(e *env, s *show, profileText, dir string) error {
+	p, err := profile.Parse(profileText)
+	if err != nil {
+		return fmt.Errorf("%s:\n%w", d.Profile, err)
+	}
+	f := d.fahrenheit(p.Fahrenheit)
+	id, err := s.station.Start(station.Request{Name: "demo: " + filepath.Base(d.Profile), Profile: profileText})
+	if err != nil {
+		return err
+	}
+	quiet := d.Headless || d.JSON == "-"
+	if !quiet {
+		e.printf("Firing %q on the simulated kiln %q. Log and picture go to %s\n\n", filepath.Base(d.Profile), s.station.Status().Kiln, dir)
+	}
+	stop := func() {}
+	if e.tty && !quiet {
+		stop = e.progress(s.station, f)
+	}
+	began := time.Now()
+	err = s.station.RunOne(e.ctx)
+	took := time.Since(began)
+	stop()
+	if err != nil && !errors.Is(err, context.Canceled) {
+		return err
+	}
+	return d.report(e, s, id, dir, f, quiet, took)
+}
+
+// report reads the firing back from the log and shows it.
+func (d *demoCmd) report(e *env, s *show, id uint64, dir string, f, quiet bool, took time.Duration) error {
+	fr, err := readFiring(s.log, id)
+	if err != nil {
+		return err
+	}
+	res := demoResult{Summary: fr.summary(), Kiln: s.station.Status().Kiln, Seed: d.Seed, Data: dir, PeakTrueC: s.peakC, WallS: took.Seconds()}
+	// Control quality is judged by the junction itself, which only a simulation
+	// can know; a probe that lies would otherwise grade itself.
+	t := summary.Summarise(fr.head, s.truth, fr.events)
+	res.RMSEC, res.OvershootC, res.HoldStdC = t.RMSEC, t.OvershootC, t.HoldStdC
+	if d.JSON != "" {
+		if err := writeResult(e, d.JSON, res); err != nil {
+			return err
+		}
+	}
+	picture := filepath.Join(dir, "firing.png")
+	if err := writeFile(picture, func(w *os.File) error { return chart.PNG(w, fr.chart(f), 1280, 800) }); err != nil {
+		return err
+	}
+	if quiet {
+		return nil
+	}
+	if err := fr.print(e, f); err != nil {
+		return err
+	}
+	e.printf("\nPicture: %s\nAgain:   calx show --data %s %d\nSimulated %.1f h in %.2f s.\n", picture, dir, id, res.DurationS/3600, took.Seconds())
+	return nil
+}
+
+func writeResult(e *env, file string, v any) error {
+	if file == "-" {
+		return e.writeJSON(v)
+	}
+	return writeFile(file, func(w *os.File) error {
+		enc := json.NewEncoder(w)
+		enc.SetEscapeHTML(false)
+		enc.SetIndent("", "  ")
+		return enc.Encode(v)
+	})
+}
+
+// writeFile creates a file and says when it could not be written to the end.
+func writeFile(name string, write func(*os.File) error) error {
+	w, err := os.Create(name)
+	if err != nil {
+		return err
+	}
+	return errors.Join(write(w), w.Close())
+}

@@ -1,0 +1,95 @@
+package station
+
+import (
+	"math"
+	"time"
+
+	"calx/controller"
+	"calx/storage/record"
+)
+
+// Status is what a kiln is doing now: the object behind `calx watch --json`
+// and the API. Temperatures are °C whatever the person reads; a value that
+// does not exist is null.
+type Status struct {
+	Wall        time.Time `json:"wall"`
+	ChamberC    *float64  `json:"chamber_c"`
+	ColdC       *float64  `json:"cold_junction_c"`
+	Fault       string    `json:"fault"` // "ok", or why there is no temperature
+	Others      []Other   `json:"others,omitempty"`
+	SetpointC   *float64  `json:"setpoint_c"`
+	Duty        float64   `json:"duty"`
+	Heat        bool      `json:"heat"`
+	Air         bool      `json:"air"`
+	Firing      *Firing   `json:"firing"` // nil when nothing is fired
+	Last        *Firing   `json:"last"`   // the firing before, while nothing is fired
+	RatedW      float64   `json:"rated_w"`
+	Cycles      uint64    `json:"relay_cycles"` // of the firing
+	LateS       float64   `json:"late_s"`       // how late the last tick began
+	LogBehind   bool      `json:"log_behind"`
+	OutputError string    `json:"output_error,omitempty"`
+	Units       string    `json:"units"`
+	Kiln        string    `json:"kiln"`
+	events      []record.Event
+}
+
+// Other is a thermocouple that is not controlled.
+type Other struct {
+	Role  string   `json:"role"`
+	HotC  *float64 `json:"hot_c"`
+	Fault string   `json:"fault"`
+}
+
+// Firing is a firing in a Status.
+type Firing struct {
+	ID        uint64  `json:"id"`
+	Name      string  `json:"name"`
+	Phase     string  `json:"phase"`
+	Outcome   string  `json:"outcome"` // "" while it runs
+	Reason    string  `json:"reason"`
+	SinceS    float64 `json:"since_s"`
+	PlannedS  float64 `json:"planned_s"` // of the whole profile, by plan
+	Step      int     `json:"step"`      // from 1
+	Steps     int     `json:"steps"`
+	Sentence  string  `json:"sentence"`
+	HeldS     float64 `json:"held_s"`
+	EnergyKWh float64 `json:"energy_kwh"`
+	Guard     string  `json:"guard"`  // code of the guard that tripped; "" = none
+	Events    []Event `json:"events"` // the last few, newest last
+}
+
+// Event is an event in a Status.
+type Event struct {
+	SinceS   float64 `json:"since_s"`
+	Code     string  `json:"code"`
+	Severity string  `json:"severity"`
+	Text     string  `json:"text"`
+	Hint     string  `json:"hint"`
+}
+
+// number is nil for what is not one.
+func number(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}
+
+var severityNames = [...]string{"info", "warn", "alarm"}
+
+func eventOf(e record.Event) Event {
+	return Event{e.Since.Seconds(), e.Code, severityNames[min(int(e.Severity), 2)], e.Text, e.Hint}
+}
+
+// fill puts what a tick saw and did into the status.
+func (st *Status) fill(s controller.State, out controller.Output) {
+	r := out.Record
+	st.Wall = r.Wall
+	st.SetpointC = number(r.SetpointC)
+	st.Duty, st.Heat, st.Air = r.Duty, r.Relay, r.Air
+	st.Cycles = s.Relay.Cycles
+	f := st.Firing
+	f.Phase, f.Outcome, f.Guard = s.Phase.String(), s.Outcome(), s.TripCode
+	f.SinceS, f.Step, f.HeldS = r.Since.Seconds(), s.Plan.Step+1, s.Plan.HeldS
+	f.EnergyKWh = s.EnergyJ / 3.6e6
+}
