@@ -1,0 +1,5 @@
+package main
+
+type exportCmd struct{}
+
+func (c *exportCmd) Run(e *env) error { return nil }

@@ -1,0 +1,120 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"calx/cmd/calx/summary"
+	"calx/storage"
+	"calx/storage/record"
+)
+
+type firingsCmd struct {
+	Last int `help:"How many of the newest to list; 0 lists all." default:"20" placeholder:"N"`
+	logFlags
+	jsonFlag
+	unitsFlag
+}
+
+// firingsResult is the object that --json writes: the firings, oldest first.
+type firingsResult struct {
+	Firings []firingRow `json:"firings"`
+	Earlier int         `json:"earlier"` // older firings that were left out
+}
+
+// firingRow is one firing in the list.
+type firingRow struct {
+	ID        uint64         `json:"id"`
+	Name      string         `json:"name"`
+	Started   time.Time      `json:"started"`    // UTC
+	DurationS float64        `json:"duration_s"` // from the start to the last reading
+	Outcome   string         `json:"outcome"`    // "running", "finished", "stopped", "tripped", "interrupted"
+	Reason    string         `json:"reason"`
+	PeakC     summary.Number `json:"peak_c"` // hottest chamber reading; null when there is none
+	EnergyKWh float64        `json:"energy_kwh"`
+	Readings  int            `json:"readings"`
+	Units     string         `json:"units"` // "C" or "F": how the person read it
+}
+
+func (c *firingsCmd) Run(e *env) (err error) {
+	if c.Last < 0 {
+		return usageError{fmt.Errorf("--last is %d; it must be 0 or more", c.Last)}
+	}
+	l, err := c.open(e.ctx)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, l.Close()) }()
+	heads, damage := l.Firings()
+	res := firingsResult{Firings: []firingRow{}}
+	if c.Last > 0 && len(heads) > c.Last {
+		res.Earlier = len(heads) - c.Last
+		heads = heads[res.Earlier:]
+	}
+	for _, h := range heads {
+		row, err := measureRow(l.Log, h)
+		damage = errors.Join(damage, err)
+		res.Firings = append(res.Firings, row)
+	}
+	if c.JSON {
+		return errors.Join(e.writeJSON(res), damage)
+	}
+	c.print(e, res)
+	return damage
+}
+
+// measureRow reads a firing once, keeping nothing. It returns what it could
+// read beside the error.
+func measureRow(l *storage.Log, h record.Firing) (firingRow, error) {
+	row := firingRow{ID: h.ID, Name: h.Name, Started: h.Started, Outcome: h.Outcome, Reason: h.Reason, PeakC: summary.Unknown(), Units: h.Units}
+	if row.Outcome == "" {
+		row.Outcome = "running"
+	}
+	peak := math.Inf(-1)
+	err := l.Readings(h.ID, 0, 0, func(r *record.Reading) error {
+		if v := summary.ChamberC(h, *r); v > peak {
+			peak = v
+		}
+		row.DurationS, row.EnergyKWh = r.Since.Seconds(), r.EnergyJ/joulesPerKWh
+		row.Readings++
+		return nil
+	})
+	if !math.IsInf(peak, 0) {
+		row.PeakC = summary.Number(peak)
+	}
+	return row, err
+}
+
+const joulesPerKWh = 3.6e6
+
+func (c *firingsCmd) print(e *env, res firingsResult) {
+	if len(res.Firings) == 0 {
+		e.printf("no firing yet\n")
+		return
+	}
+	head := fmt.Sprintf("%5s  %-16s  %11s  %-11s  %8s  %9s  %s", "no", "started", "took", "outcome", "peak", "energy", "name")
+	e.printf("%s\n", e.paint(faint, head))
+	for _, r := range res.Firings {
+		outcome := fmt.Sprintf("%-11s", r.Outcome)
+		switch r.Outcome {
+		case "finished":
+			outcome = e.paint(green, outcome)
+		case "tripped", "interrupted":
+			outcome = e.paint(red, outcome)
+		case "running":
+			outcome = e.paint(bold, outcome)
+		}
+		peak := "–"
+		if r.PeakC.Known() {
+			v := float64(r.PeakC)
+			peak = wholeTemperature(v, c.fahrenheit(r.Units == "F"))
+		}
+		name := cutTo(printable(r.Name), max(e.width-72, 12))
+		e.printf("%5d  %-16s  %11s  %s  %8s  %5.1f kWh  %s\n", r.ID, r.Started.Local().Format("02 Jan 2006 15:04"), hours(seconds(r.DurationS)), outcome, peak, r.EnergyKWh, name)
+	}
+	if res.Earlier > 0 {
+		e.printf("%s\n", e.paint(faint, fmt.Sprintf("       and %d earlier; --last 0 lists all", res.Earlier)))
+	}
+}
