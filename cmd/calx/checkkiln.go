@@ -45,10 +45,10 @@ func checkKiln(f *checkedFile) error {
 	}
 	for _, c := range tableC {
 		if c < p.MaxC() {
-			out.Abilities = append(out.Abilties, k.at(c))
+			out.Abilities = append(out.Abilities, k.at(c))
 		}
 	}
-	out.Abilities = append(out.Abilties, k.at(p.MaxC()))
+	out.Abilities = append(out.Abilities, k.at(p.MaxC()))
 	f.Kiln = out
 	if out.TopC < out.MaxC-1 {
 		f.Problems = append(f.Problems, finding{Text: fmt.Sprintf("full power ends at %.0f °C, below the maximum of %.0f °C: the kiln is too weak for its own plate", out.TopC, out.MaxC)})
