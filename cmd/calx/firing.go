@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"strings"
@@ -34,27 +35,23 @@ func readFiring(log *storage.Log, id uint64) (*firing, error) {
 		return nil, err
 	}
 	f := &firing{head: head}
-	err = log.Readings(id, 0, 0, func(r *record.Reading) error {
+	damage := log.Readings(id, 0, 0, func(r *record.Reading) error {
 		f.readings = append(f.readings, *r)
 		return nil
 	})
-	if err != nil {
-		return nil, err
-	}
-	if f.events, err = log.Events(id); err != nil {
-		return nil, err
-	}
+	f.events, err = log.Events(id)
+	damage = errors.Join(damage, err)
 	if p, err := profile.Parse(head.Profile); err == nil {
 		f.prof = p
 		f.plan = profile.Unroll(p, f.outlook())
 	}
-	return f, nil
+	return f, damage
 }
 
 // outlook is how the plan looked at the start: the kiln is taken from the
 // log, so an old firing is judged by the kiln it ran on.
 func (f *firing) outlook() profile.Outlook {
-	o := profile.Outlook{StartC: 20, Start: f.head.Started.Local()}
+	o := profile.Outlook{StartC: roomC, Start: f.head.Started.Local()}
 	for _, r := range f.readings {
 		if c := summary.ChamberC(f.head, r); c == c {
 			o.StartC = c
@@ -62,7 +59,8 @@ func (f *firing) outlook() profile.Outlook {
 		}
 	}
 	if p, err := kiln.Load("kiln", []byte(f.head.Kiln)); err == nil {
-		o.MaxC, o.FullRateCPerH, o.CoolRateCPerH = p.MaxC(), p.FullPowerRate, p.CoolRate
+		env := p.Envelope(roomC) // once: each call of Params.FullPowerRate runs the kiln anew
+		o.MaxC, o.FullRateCPerH, o.CoolRateCPerH = p.MaxC(), env.FullPowerRate, env.CoolRate
 	}
 	return o
 }
