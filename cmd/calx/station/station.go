@@ -7,7 +7,6 @@ package station
 import (
 	"context"
 	"errors"
-	"fmt"
 	"sync"
 	"time"
 
@@ -21,13 +20,14 @@ import (
 	"calx/storage/record"
 )
 
-// Parts is what a station is built from. All fields but Others, Zone and
-// Monitor must be set.
+// Parts is what a station is built from. All fields but Others, Dead,
+// Zone and Monitor must be set.
 type Parts struct {
 	Log      *storage.Log
 	Chamber  controller.Thermometer
 	Others   []controller.Thermometer
 	Heater   controller.Heater
+	Dead     <-chan struct{} // closed when Heater will never answer again; nil: it always will
 	Clock    controller.Clock
 	Channels []record.Channel // first the chamber, then Others
 	KilnName string
@@ -46,16 +46,20 @@ type Parts struct {
 	Until    func(controller.State, controller.Output) bool // ends a firing's loop; nil: when it has ended
 }
 
-// Monitor is told what only metrics want to know. It must return at once.
+// Monitor is told of every turn of the control loop, from that loop: it must
+// return at once, and what it is told once more says that the loop lives.
 type Monitor interface {
+	// Tick is one tick of a firing; late is how late it began.
 	Tick(late time.Duration, out controller.Output)
-	Fault(f sensor.Fault)
+	// Idle is one look at the thermocouples while nothing is fired; wall is the
+	// clock on the wall.
+	Idle(wall time.Time, chamber sensor.Reading, others []sensor.Reading)
 }
 
 type nobody struct{}
 
-func (nobody) Tick(time.Duration, controller.Output) {}
-func (nobody) Fault(sensor.Fault)                    {}
+func (nobody) Tick(time.Duration, controller.Output)            {}
+func (nobody) Idle(time.Time, sensor.Reading, []sensor.Reading) {}
 
 // Station is built by New and driven by Run.
 type Station struct {
@@ -73,7 +77,18 @@ type Station struct {
 var (
 	ErrBusy = errors.New("a firing is running; stop it first")
 	ErrIdle = errors.New("no firing is running")
+	ErrFull = errors.New("too many commands at once; wait a second and press again")
+	ErrDead = errors.New("the output of the heat relay does not answer, so nothing can be fired; look at the relay and its wiring, then restart calx")
 )
+
+// ProfileError says that a profile cannot be fired on this kiln. It unwraps
+// to what the profile's reader or the controller found.
+type ProfileError struct{ Err error }
+
+func (e *ProfileError) Error() string { return e.Err.Error() }
+
+// Unwrap gives the cause.
+func (e *ProfileError) Unwrap() error { return e.Err }
 
 // job is a firing about to begin.
 type job struct {
@@ -82,7 +97,8 @@ type job struct {
 	prof    *profile.Profile
 	state   controller.State
 	planned time.Duration
-	gap     time.Duration // how long a resumed firing was interrupted
+	gap     time.Duration  // how long a resumed firing was interrupted
+	first   []record.Event // of a resumed firing: goes into the log with its first reading
 }
 
 // New builds a station. It does nothing until Run.
@@ -107,23 +123,30 @@ type Request struct {
 	Profile string `json:"profile"` // in sentences
 }
 
-// Prepare checks a request against this kiln without starting anything.
+// Prepare checks a request against this kiln without starting anything. Its
+// errors are ProfileErrors.
 func (s *Station) Prepare(r Request) (*controller.Controller, *profile.Profile, error) {
 	p, err := profile.Parse(r.Profile)
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, &ProfileError{err}
 	}
 	q := s.parts
 	c, err := controller.New(controller.Config{Profile: p, Plant: q.Plant, Relay: q.Relay, Guard: q.Guard, Period: q.Period, NoiseC: q.NoiseC, Zone: q.Zone})
-	return c, p, err
+	if err != nil {
+		return nil, nil, &ProfileError{err}
+	}
+	return c, p, nil
 }
 
 // Start begins a firing and returns its number. The log holds its head before
-// Start returns.
+// Start returns. Errors: a ProfileError, ErrBusy, ErrDead, or what the log says.
 func (s *Station) Start(r Request) (uint64, error) {
 	c, p, err := s.Prepare(r)
 	if err != nil {
 		return 0, err
+	}
+	if s.dead() {
+		return 0, ErrDead
 	}
 	if err := s.claim(); err != nil {
 		return 0, err
@@ -140,24 +163,6 @@ func (s *Station) Start(r Request) (uint64, error) {
 	}
 	s.start <- j
 	return j.head.ID, nil
-}
-
-// ResumeFiring goes on with a firing that was interrupted. The snapshot is the
-// newest state in the log.
-func (s *Station) ResumeFiring(head record.Firing, snapshot []byte, gap time.Duration) error {
-	c, p, err := s.Prepare(Request{Profile: head.Profile})
-	if err != nil {
-		return err
-	}
-	state, err := controller.Restore(snapshot)
-	if err != nil {
-		return err
-	}
-	if err := s.claim(); err != nil {
-		return err
-	}
-	s.start <- &job{control: c, prof: p, head: head, state: state, gap: gap, planned: profile.Unroll(p, s.outlook(head.Started)).Total}
-	return nil
 }
 
 func (s *Station) outlook(start time.Time) profile.Outlook {
@@ -183,13 +188,23 @@ func (s *Station) claim() error {
 	return nil
 }
 
+// dead reports whether the output is gone for good.
+func (s *Station) dead() bool {
+	select {
+	case <-s.parts.Dead:
+		return true
+	default:
+		return false
+	}
+}
+
 func (s *Station) release() {
 	s.mu.Lock()
 	s.busy = false
 	s.mu.Unlock()
 }
 
-// Command passes on what a person pressed.
+// Command passes on what a person pressed. Errors: ErrIdle, ErrFull.
 func (s *Station) Command(c controller.Command) error {
 	s.mu.Lock()
 	busy := s.busy
@@ -201,7 +216,7 @@ func (s *Station) Command(c controller.Command) error {
 	case s.commands <- c:
 		return nil
 	default:
-		return errors.New("too many commands at once; wait a second and press again")
+		return ErrFull
 	}
 }
 
@@ -237,121 +252,15 @@ func (s *Station) idle(ctx context.Context) error {
 		others[i] = o.Read(at)
 	}
 	err := q.Heater.Set(false, false)
+	wall := q.Clock.Wall().UTC()
+	sick := q.Log.Stats().Err != nil
 	s.update(func(st *Status) {
-		st.Wall, st.SetpointC, st.Duty, st.Heat, st.Air = q.Clock.Wall().UTC(), nil, 0, false, false
+		st.Wall, st.SetpointC, st.Duty, st.Heat, st.Air = wall, nil, 0, false, false
 		st.see(r, others)
-		st.OutputError = text(err)
+		st.LateS, st.LogBehind, st.OutputError = 0, sick, text(err)
 	})
-	q.Monitor.Fault(r.Fault)
+	q.Monitor.Idle(wall, r, others)
 	return q.Clock.Sleep(ctx, q.Period)
-}
-
-// journal is the station's log as the loop sees it.
-type journal struct {
-	log *storage.Log
-	id  uint64
-}
-
-func (j journal) Append(r record.Reading, e []record.Event, state []byte) error {
-	return j.log.Append(j.id, r, e, state)
-}
-
-// fire runs one firing to its end and closes its record.
-func (s *Station) fire(ctx context.Context, j *job) error {
-	q := s.parts
-	defer s.release()
-	s.drain()
-	s.update(func(st *Status) {
-		st.Firing = &Firing{ID: j.head.ID, Name: j.head.Name, PlannedS: j.planned.Seconds(), Steps: len(j.prof.Steps)}
-		st.events = nil
-	})
-	late := time.Duration(0)
-	loop := controller.Loop{
-		Controller: j.control, Chamber: q.Chamber, Others: q.Others, Heater: watched{q.Heater, s}, Clock: q.Clock,
-		Journal: journal{q.Log, j.head.ID}, Commands: s.commands, Until: q.Until, Gap: j.gap,
-		Late: func(d time.Duration) { late = d },
-		Observe: func(cs controller.State, out controller.Output) {
-			s.saw(j, cs, out, late)
-			q.Monitor.Tick(late, out)
-		},
-	}
-	end, err := loop.Run(ctx, j.state)
-	outcome, reason := end.Outcome(), s.lastReason()
-	if outcome == "" {
-		// The process is being ended: the firing stays open in the log, so that
-		// the next start can go on with it.
-		return errors.Join(err, q.Log.Flush())
-	}
-	s.update(func(st *Status) {
-		f := *st.Firing
-		f.Outcome, f.Reason = outcome, reason
-		st.Last, st.Firing = &f, nil
-	})
-	if err := q.Log.End(j.head.ID, outcome, reason, q.Clock.Wall().UTC().Truncate(time.Millisecond)); err != nil {
-		return fmt.Errorf("the firing ended (%s), but its end could not be written: %w", outcome, err)
-	}
-	return nil
-}
-
-// drain forgets commands that were meant for an earlier firing.
-func (s *Station) drain() {
-	for {
-		select {
-		case <-s.commands:
-		default:
-			return
-		}
-	}
-}
-
-// watched notes whether the output answers.
-type watched struct {
-	controller.Heater
-	s *Station
-}
-
-func (w watched) Set(heat, air bool) error {
-	err := w.Heater.Set(heat, air)
-	if err != nil {
-		w.s.update(func(st *Status) { st.OutputError = text(err) })
-	}
-	return err
-}
-
-func text(err error) string {
-	if err == nil {
-		return ""
-	}
-	return err.Error()
-}
-
-const eventsKept = 12
-
-// saw publishes one tick.
-func (s *Station) saw(j *job, cs controller.State, out controller.Output, late time.Duration) {
-	s.update(func(st *Status) {
-		st.LateS = late.Seconds()
-		st.LogBehind = cs.LogSick
-		st.seeRecord(out.Record)
-		st.fill(cs, out)
-		if i := cs.Plan.Step; i < len(j.prof.Steps) {
-			st.Firing.Sentence = j.prof.Sentence(i)
-		}
-		st.events = append(st.events, out.Events...)
-		if n := len(st.events); n > eventsKept {
-			st.events = append([]record.Event(nil), st.events[n-eventsKept:]...)
-		}
-	})
-}
-
-// lastReason is the text of the newest event: what ended the firing.
-func (s *Station) lastReason() string {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if n := len(s.status.events); n > 0 {
-		return s.status.events[n-1].Text
-	}
-	return ""
 }
 
 // update changes the status and wakes the watchers.
@@ -375,10 +284,7 @@ func (s *Station) Status() Status {
 	st.Others = append([]Other(nil), st.Others...)
 	if st.Firing != nil {
 		f := *st.Firing
-		f.Events = make([]Event, len(st.events))
-		for i, e := range st.events {
-			f.Events[i] = eventOf(e)
-		}
+		f.Events = eventsOf(st.events)
 		st.Firing = &f
 	}
 	return st
@@ -395,21 +301,5 @@ func (s *Station) Watch() (<-chan struct{}, func()) {
 		s.mu.Lock()
 		delete(s.watches, w)
 		s.mu.Unlock()
-	}
-}
-
-// see puts readings into the status.
-func (st *Status) see(r sensor.Reading, others []sensor.Reading) {
-	st.ChamberC, st.ColdC, st.Fault = number(r.HotC), number(r.ColdC), r.Fault.String()
-	for i, o := range others {
-		st.Others[i].HotC, st.Others[i].Fault = number(o.HotC), o.Fault.String()
-	}
-}
-
-func (st *Status) seeRecord(r record.Reading) {
-	c := r.Channels[0]
-	st.ChamberC, st.ColdC, st.Fault = number(c.HotC), number(c.ColdC), sensor.Fault(c.Fault).String()
-	for i, o := range r.Channels[1:] {
-		st.Others[i].HotC, st.Others[i].Fault = number(o.HotC), sensor.Fault(o.Fault).String()
 	}
 }

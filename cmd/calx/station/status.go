@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"calx/controller"
+	"calx/sensor"
 	"calx/storage/record"
 )
 
@@ -37,6 +38,7 @@ type Status struct {
 type Other struct {
 	Role  string   `json:"role"`
 	HotC  *float64 `json:"hot_c"`
+	ColdC *float64 `json:"cold_junction_c"`
 	Fault string   `json:"fault"`
 }
 
@@ -77,8 +79,32 @@ func number(v float64) *float64 {
 
 var severityNames = [...]string{"info", "warn", "alarm"}
 
+func eventsOf(es []record.Event) []Event {
+	out := make([]Event, len(es))
+	for i, e := range es {
+		out[i] = eventOf(e)
+	}
+	return out
+}
+
 func eventOf(e record.Event) Event {
 	return Event{e.Since.Seconds(), e.Code, severityNames[min(int(e.Severity), 2)], e.Text, e.Hint}
+}
+
+// see puts readings into the status.
+func (st *Status) see(r sensor.Reading, others []sensor.Reading) {
+	st.ChamberC, st.ColdC, st.Fault = number(r.HotC), number(r.ColdC), r.Fault.String()
+	for i, o := range others {
+		st.Others[i].HotC, st.Others[i].ColdC, st.Others[i].Fault = number(o.HotC), number(o.ColdC), o.Fault.String()
+	}
+}
+
+func (st *Status) seeRecord(r record.Reading) {
+	c := r.Channels[0]
+	st.ChamberC, st.ColdC, st.Fault = number(c.HotC), number(c.ColdC), sensor.Fault(c.Fault).String()
+	for i, o := range r.Channels[1:] {
+		st.Others[i].HotC, st.Others[i].ColdC, st.Others[i].Fault = number(o.HotC), number(o.ColdC), sensor.Fault(o.Fault).String()
+	}
 }
 
 // fill puts what a tick saw and did into the status.

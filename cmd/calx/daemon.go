@@ -1,0 +1,207 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"calx/cmd/calx/board"
+	"calx/cmd/calx/config"
+	"calx/cmd/calx/plug"
+	"calx/cmd/calx/station"
+	"calx/cmd/calx/web"
+	"calx/controller"
+	"calx/controller/identify"
+	"calx/sim/bench"
+	"calx/sim/chip"
+	"calx/sim/kiln"
+	"calx/sim/quantity"
+	"calx/storage"
+	"calx/storage/record"
+)
+
+// daemon is everything calx serve holds open.
+type daemon struct {
+	cfg      *config.Config
+	say      *log.Logger
+	kiln     kiln.Params
+	kilnText string
+	speed    float64
+	bench    *bench.Bench // nil on a real kiln
+	clock    controller.Clock
+	probes   []*board.Probe
+	out      board.Output
+	log      *storage.Log
+	station  *station.Station
+	handler  http.Handler
+	notify   *notifier
+	teller   *teller
+}
+
+// longestPeriod is the longest time between two ticks: each renews the lease
+// of the heat, and a lease holds two seconds.
+const longestPeriod = time.Second
+
+// openDaemon opens what cfg names. A speed above 0 puts a simulated kiln in
+// the place of the real one.
+func openDaemon(cfg *config.Config, speed float64, say *log.Logger) (d *daemon, err error) {
+	d = &daemon{cfg: cfg, say: say, speed: speed}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, d.close())
+			d = nil
+		}
+	}()
+	if speed == 0 {
+		// Before anything else can fail: whoever ran before may have left it on.
+		if err = plug.AllOff(board.Wiring(cfg.Heater).Specs()...); err != nil {
+			return d, err
+		}
+		if p := cfg.PeriodD(); p > longestPeriod {
+			return d, fmt.Errorf("period is %v; with a heater it must be %v or less, since each reading renews the heat for two seconds", p, longestPeriod)
+		}
+		d.clock = newRealClock()
+		if err = board.Init(); err != nil {
+			return d, err
+		}
+	}
+	if d.kilnText, d.kiln, err = kilnOf(cfg); err != nil {
+		return d, err
+	}
+	data := cfg.Path(cfg.Data)
+	if err = os.MkdirAll(data, 0o750); err != nil {
+		return d, fmt.Errorf("data: %w", err)
+	}
+	if d.log, err = storage.Open(filepath.Join(data, logName), nil); err != nil {
+		return d, err
+	}
+	if speed > 0 {
+		if err = d.openBench(); err != nil {
+			return d, err
+		}
+	}
+	if d.probes, err = board.OpenProbes(d.cfg.Channels, d.cfg.PeriodD()); err != nil {
+		return d, err
+	}
+	if d.out, err = board.OpenOutput(d.cfg.Heater); err != nil {
+		return d, err
+	}
+	return d, d.build()
+}
+
+// kilnOf reads the kiln file beside the configuration, or a shipped one.
+func kilnOf(cfg *config.Config) (string, kiln.Params, error) {
+	file := cfg.Path(cfg.Kiln)
+	data, err := os.ReadFile(file)
+	if errors.Is(err, os.ErrNotExist) {
+		file = cfg.Kiln
+		if data, err = kiln.ShippedFile(cfg.Kiln); err != nil {
+			err = fmt.Errorf("kiln: there is no file %s, and no kiln of that name comes with calx; there are %s", cfg.Path(cfg.Kiln), strings.Join(kiln.Shipped(), ", "))
+		}
+	}
+	if err != nil {
+		return "", kiln.Params{}, err
+	}
+	p, err := kiln.Load(file, data)
+	return string(data), p, err
+}
+
+// openBench puts the simulated kiln where the configuration has the real one.
+// It has one thermocouple.
+func (d *daemon) openBench() error {
+	cfg := *d.cfg
+	i := 0
+	for cfg.Channels[i].Role != "chamber" {
+		i++
+	}
+	chamber := cfg.Channels[i]
+	model, err := chip.ParseModel(chamber.Chip)
+	if err != nil {
+		return err
+	}
+	start := time.Now()
+	if last := lastWall(d.log); start.Before(last) {
+		start = last // its clock runs fast, and goes on where it stood
+	}
+	d.bench, err = bench.New(bench.Options{Kiln: d.kiln, AmbientC: 20, Model: model, Seed: uint64(start.UnixNano()), Speed: d.speed, MainsSwing: 0.015, Start: start})
+	if err != nil {
+		return err
+	}
+	chamber.Port, chamber.Type = d.bench.Port(), d.kiln.Probe.Type
+	cfg.Channels = []config.Channel{chamber}
+	h := config.Heater{Pin: d.bench.HeatPin(), Relay: cfg.Heater.Relay, LeastOn: cfg.Heater.LeastOn, LeastOff: cfg.Heater.LeastOff}
+	if cfg.Heater.Air != "" {
+		h.Air = d.bench.AirPin()
+	}
+	cfg.Heater = h
+	d.cfg, d.clock = &cfg, d.bench
+	return nil
+}
+
+// lastWall is the wall clock of the newest reading of an unfinished firing.
+func lastWall(l *storage.Log) (at time.Time) {
+	if id, ok := l.Unfinished(); ok {
+		// What cannot be read does not matter here; Interrupted will say so.
+		_ = l.Readings(id, 0, 0, func(r *record.Reading) error { at = r.Wall; return nil })
+	}
+	return at
+}
+
+// build makes station and handler of what is open.
+func (d *daemon) build() error {
+	rc, err := d.cfg.RelayConfig()
+	if err != nil {
+		return err
+	}
+	settings, err := json.Marshal(d.cfg)
+	if err != nil {
+		return err
+	}
+	plant := identify.Plant(d.kiln, 20)
+	metrics := web.NewMetrics(version, d.cfg.PeriodD())
+	d.notify, d.teller = newNotifier(), newTeller(d.say)
+	parts := station.Parts{
+		Log: d.log, Chamber: d.probes[0], Heater: d.out, Dead: d.out.Dead(), Clock: d.clock, NoiseC: d.probes[0].NoiseC,
+		KilnName: d.kiln.Name, KilnText: d.kilnText, Config: string(settings), Plant: plant, Guard: identify.Guard(d.kiln, plant),
+		Relay: rc, Period: d.cfg.PeriodD(), Zone: time.Local, Units: d.cfg.Units, Version: version, Boot: bootID(),
+		Monitor: monitors{metrics, d.teller, d.notify}, // the watchdog is petted last
+	}
+	for i, p := range d.probes {
+		parts.Channels = append(parts.Channels, p.Channel)
+		if i > 0 {
+			parts.Others = append(parts.Others, p)
+		}
+	}
+	d.station = station.New(parts)
+	d.handler = web.New(web.Options{Station: d.station, Log: d.log, Metrics: metrics, Period: d.cfg.PeriodD(), Logf: d.say.Printf})
+	return nil
+}
+
+func (d *daemon) resumeWithin() time.Duration { return quantity.Std(d.cfg.ResumeWithin) }
+
+// close lets go of everything: the heat first.
+func (d *daemon) close() error {
+	var errs []error
+	if d.out != nil {
+		errs = append(errs, d.out.Close())
+	}
+	for _, p := range d.probes {
+		errs = append(errs, p.Close())
+	}
+	if d.log != nil {
+		errs = append(errs, d.log.Close())
+	}
+	if d.bench != nil {
+		errs = append(errs, d.bench.Close())
+	}
+	if d.teller != nil {
+		d.teller.close()
+	}
+	return errors.Join(errs...)
+}

@@ -1,0 +1,127 @@
+package station
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"calx/controller"
+	"calx/storage"
+	"calx/storage/record"
+)
+
+// journal is the station's log as the loop sees it.
+type journal struct {
+	log   *storage.Log
+	id    uint64
+	first []record.Event // written with the next reading, before its own
+}
+
+func (j *journal) Append(r record.Reading, e []record.Event, state []byte) error {
+	if j.first != nil {
+		e = append(j.first, e...)
+		j.first = nil
+	}
+	return j.log.Append(j.id, r, e, state)
+}
+
+// fire runs one firing to its end and closes its record.
+func (s *Station) fire(ctx context.Context, j *job) error {
+	q := s.parts
+	defer s.release()
+	s.drain()
+	s.update(func(st *Status) {
+		st.Firing = &Firing{ID: j.head.ID, Name: j.head.Name, PlannedS: j.planned.Seconds(), Steps: len(j.prof.Steps)}
+		st.events = j.first
+	})
+	late := time.Duration(0)
+	loop := controller.Loop{
+		Controller: j.control, Chamber: q.Chamber, Others: q.Others, Heater: watched{q.Heater, s}, Clock: q.Clock,
+		Journal: &journal{q.Log, j.head.ID, j.first}, Commands: s.commands, Until: q.Until, Gap: j.gap,
+		Late: func(d time.Duration) { late = d },
+		Observe: func(cs controller.State, out controller.Output) {
+			s.saw(j, cs, out, late)
+			q.Monitor.Tick(late, out)
+		},
+	}
+	end, err := loop.Run(ctx, j.state)
+	outcome, reason := end.Outcome(), s.lastReason()
+	if outcome == "" {
+		// The process is being ended: the firing stays open in the log, so that
+		// the next start can go on with it.
+		return errors.Join(err, q.Log.Flush())
+	}
+	s.update(func(st *Status) {
+		f := *st.Firing
+		f.Outcome, f.Reason, f.Events = outcome, reason, eventsOf(st.events)
+		st.Last, st.Firing = &f, nil
+	})
+	err = q.Log.End(j.head.ID, outcome, reason, q.Clock.Wall().UTC().Truncate(time.Millisecond))
+	if err != nil && !errors.Is(err, storage.ErrNotDurable) {
+		return fmt.Errorf("the firing ended (%s), but its end could not be written: %w", outcome, err)
+	}
+	// What is not on disk is tried again by the log; the status says so.
+	return nil
+}
+
+// drain forgets commands that were meant for an earlier firing.
+func (s *Station) drain() {
+	for {
+		select {
+		case <-s.commands:
+		default:
+			return
+		}
+	}
+}
+
+// watched notes whether the output answers.
+type watched struct {
+	controller.Heater
+	s *Station
+}
+
+func (w watched) Set(heat, air bool) error {
+	err := w.Heater.Set(heat, air)
+	if err != nil {
+		w.s.update(func(st *Status) { st.OutputError = text(err) })
+	}
+	return err
+}
+
+func text(err error) string {
+	if err == nil {
+		return ""
+	}
+	return err.Error()
+}
+
+const eventsKept = 12
+
+// saw publishes one tick.
+func (s *Station) saw(j *job, cs controller.State, out controller.Output, late time.Duration) {
+	s.update(func(st *Status) {
+		st.LateS = late.Seconds()
+		st.LogBehind = cs.LogSick
+		st.seeRecord(out.Record)
+		st.fill(cs, out)
+		if i := cs.Plan.Step; i < len(j.prof.Steps) {
+			st.Firing.Sentence = j.prof.Sentence(i)
+		}
+		st.events = append(st.events, out.Events...)
+		if n := len(st.events); n > eventsKept {
+			st.events = append([]record.Event(nil), st.events[n-eventsKept:]...)
+		}
+	})
+}
+
+// lastReason is the text of the newest event: what ended the firing.
+func (s *Station) lastReason() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if n := len(s.status.events); n > 0 {
+		return s.status.events[n-1].Text
+	}
+	return ""
+}
