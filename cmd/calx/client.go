@@ -92,8 +92,8 @@ const answerWithin = 10 * time.Second
 
 // refusal is what the daemon said no to.
 type refusal struct {
-	Text     string            `json:"error"`
-	Problems []json.RawMessage `json:"problems"`
+	Text     string   `json:"error"`
+	Problems []string `json:"problems"`
 	code     int
 }
 
@@ -103,32 +103,9 @@ func (r *refusal) Error() string {
 		lines[0] = fmt.Sprintf("calx answered %d %s", r.code, http.StatusText(r.code))
 	}
 	for _, p := range r.Problems {
-		lines = append(lines, "  "+problemText(p))
+		lines = append(lines, "  "+p)
 	}
 	return strings.Join(lines, "\n")
-}
-
-// problemText is a problem as a sentence, whether it came as one or as an
-// object with a text.
-func problemText(p json.RawMessage) string {
-	var s string
-	if json.Unmarshal(p, &s) == nil {
-		return s
-	}
-	var o struct {
-		Line   int    `json:"line"`
-		Column int    `json:"column"`
-		Text   string `json:"text"`
-	}
-	if json.Unmarshal(p, &o) == nil && o.Text != "" {
-		if o.Line > 0 && o.Column > 0 {
-			return fmt.Sprintf("line %d, column %d: %s", o.Line, o.Column, o.Text)
-		} else if o.Line > 0 {
-			return fmt.Sprintf("line %d: %s", o.Line, o.Text)
-		}
-		return o.Text
-	}
-	return string(p)
 }
 
 // do sends one request and returns the body of a good answer.

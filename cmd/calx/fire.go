@@ -37,7 +37,7 @@ func (c *fireCmd) Run(e *env) error {
 	}
 	p, err := readProfile(c.Profile)
 	if err != nil {
-		return err
+		return fmt.Errorf("nothing was started: %s cannot be fired as it stands\n%w", c.Profile, err)
 	}
 	st, err := cl.status(e.ctx)
 	if err != nil {
