@@ -1,0 +1,272 @@
+package mould
+
+import "math"
+
+// work is the scratch of one flask: what follows from its state, and room for
+// a step. It is no part of the state.
+type work struct {
+	places       []place
+	tC, c, k     []float64 // per cell at the state's time
+	tNext, cNext []float64 // of the iterate within a step
+	start        []float64 // heat at the start of the step
+	mass, flow   []float64 // V·C/Δt in W/K, and W from the neighbours
+	gr, gz       []float64 // conductance outwards and upwards, W/K
+	y, d, inv    []float64
+	source       []float64
+	side, sideC  []float64 // film outside, per layer, W/K
+	top, bottom  []float64 // film at the ends, per ring, W/K
+	pieceFrom    []spot    // of each piece, at the start and the end of the step
+	pieceTo      []spot
+	ready        bool
+}
+
+func newWork(b *body, pieces int) *work {
+	n, all := b.cells(), b.cells()+b.layers // the sleeve is one ring more
+	room := func(size int) []float64 { return make([]float64, size) }
+	return &work{
+		places: make([]place, n), tC: room(all), c: room(all), k: room(n), tNext: room(all), cNext: room(all),
+		start: room(n), mass: room(all), flow: room(all), gr: room(all), gz: room(n), y: room(all), d: room(all), inv: room(all),
+		source: room(all), side: room(b.layers), top: room(b.rings), bottom: room(b.rings),
+		pieceFrom: make([]spot, pieces), pieceTo: make([]spot, pieces),
+	}
+}
+
+// attach reads temperatures and properties off the heats.
+func (w *work) attach(b *body, c *curve, f *FlaskState) {
+	for n, h := range f.Heat {
+		w.tC[n], w.c[n], w.k[n] = c.read(h, f.Highest[n], &w.places[n])
+	}
+	w.ready = true
+}
+
+// Stepping. weight is the share of the new state in the fluxes: 1/2 is of
+// second order; a little more damps what a front leaves behind.
+const (
+	weight    = 0.55
+	mostTurns = 4
+	turnEndK  = 0.5 // a cell whose linear rise misses its curve by less is done
+)
+
+// advance moves the heat on by dt seconds with air of airC (the mean over the
+// step) outside. It returns the largest change of temperature, and how many
+// turns the curve took.
+//
+// The scheme is that of Douglas & Gunn, Numer. Math. 6 (1964) 428, in the
+// increments: (M−θLr) y = L T, (M−θLz) d = M y, so that M d is exactly the sum
+// of the fluxes of T+θy between rings and T+θd between layers. As the heat of
+// a cell grows by just that, none is lost whatever the coefficients. Where a
+// cell passes a kink of its curve, M is taken anew there (Newton).
+func (b *body) advance(c *curve, f *FlaskState, w *work, dt, airC float64, out film, base float64) (moveK float64, turns int) {
+	b.conductances(f, w, airC, out, base)
+	b.flows(f, w, airC)
+	copy(w.start, f.Heat)
+	n := b.cells()
+	perS := 1 / dt
+	clear(w.source)
+	copy(w.cNext, w.c)
+	for j := range f.SleeveC {
+		w.mass[n+j] = b.sleeveJK * perS
+	}
+	for turns = 1; ; turns++ {
+		for i, v := range b.volume {
+			v *= perS
+			for m := i * b.layers; m < (i+1)*b.layers; m++ {
+				w.mass[m] = v * w.cNext[m]
+			}
+		}
+		b.acrossRings(w, f)
+		b.acrossLayers(w)
+		miss := b.settle(c, f, w, perS, &moveK)
+		if miss < turnEndK || turns == mostTurns {
+			break
+		}
+	}
+	b.finish(c, f, w, dt, airC)
+	return moveK, turns
+}
+
+// conductances of all faces, at the start of the step.
+func (b *body) conductances(f *FlaskState, w *work, airC float64, out film, base float64) {
+	l := b.layers
+	for i := range b.rings {
+		k := w.k[i*l : (i+1)*l]
+		gz := w.gz[i*l : (i+1)*l]
+		area := b.faceZ[i]
+		for j := 0; j < len(k)-1; j++ {
+			gz[j] = area * k[j] * k[j+1] / (k[j] + k[j+1])
+		}
+		gz[l-1] = 0
+		half := b.dzM / 2
+		low, _ := out.times(base).inside(w.tC[i*l], airC, half/k[0])
+		high, _ := out.inside(w.tC[i*l+l-1], airC, half/k[l-1])
+		w.bottom[i], w.top[i] = low*b.endM2[i], high*b.endM2[i]
+		if i == b.rings-1 {
+			break
+		}
+		next := w.k[(i+1)*l : (i+2)*l]
+		gr := w.gr[i*l : (i+1)*l]
+		area = b.faceR[i]
+		for j := range gr {
+			gr[j] = area * k[j] * next[j] / (k[j] + next[j])
+		}
+	}
+	last := (b.rings - 1) * l
+	half := b.drM / 2
+	for j := range l {
+		if b.sleeved {
+			w.gr[last+j] = b.sideM2 / (contactM2KW + half/w.k[last+j])
+			w.side[j] = b.sideM2 * out.perM2(f.SleeveC[j], airC)
+		} else {
+			w.gr[last+j] = 0
+			perM2, _ := out.inside(w.tC[last+j], airC, half/w.k[last+j])
+			w.side[j] = b.sideM2 * perM2
+		}
+	}
+}
+
+// flows are the heats into each cell at the state of the start, W.
+func (b *body) flows(f *FlaskState, w *work, airC float64) {
+	l, n := b.layers, b.cells()
+	flow, t := w.flow, w.tC
+	copy(t[n:], f.SleeveC)
+	clear(flow)
+	for i := range b.rings {
+		at := i * l
+		row, tr, gz := flow[at:at+l], t[at:at+l], w.gz[at:at+l]
+		row[0] += w.bottom[i] * (airC - tr[0])
+		row[l-1] += w.top[i] * (airC - tr[l-1])
+		for j := 0; j < l-1; j++ {
+			q := gz[j] * (tr[j] - tr[j+1])
+			row[j] -= q
+			row[j+1] += q
+		}
+		if i == b.rings-1 && !b.sleeved {
+			break
+		}
+		above, ta, gr := flow[at+l:at+2*l], t[at+l:at+2*l], w.gr[at:at+l]
+		for j := range gr {
+			q := gr[j] * (tr[j] - ta[j])
+			row[j] -= q
+			above[j] += q
+		}
+	}
+	at := b.outer() * l
+	for j, g := range w.side {
+		flow[at+j] += g * (airC - t[at+j])
+	}
+}
+
+// outer is the ring that the film on the side touches: the sleeve's, or the
+// last.
+func (b *body) outer() int {
+	if b.sleeved {
+		return b.rings
+	}
+	return b.rings - 1
+}
+
+// acrossRings solves (M − θ Lr) y = flow + source, all layers side by side.
+func (b *body) acrossRings(w *work, f *FlaskState) {
+	l, last := b.layers, b.outer()
+	for i := 0; i <= last; i++ {
+		at := i * l
+		mass, inv, y := w.mass[at:at+l], w.inv[at:at+l], w.y[at:at+l]
+		flow, source, gr := w.flow[at:at+l], w.source[at:at+l], w.gr[at:at+l]
+		outside := gr
+		if i == last {
+			outside = w.side
+		}
+		if i == 0 {
+			for j := range y {
+				inv[j] = 1 / (mass[j] + weight*outside[j])
+				y[j] = (flow[j] + source[j]) * inv[j]
+			}
+			continue
+		}
+		below, invB, yB := w.gr[at-l:at], w.inv[at-l:at], w.y[at-l:at]
+		for j := range y {
+			g := weight * below[j]
+			inv[j] = 1 / (mass[j] + g + weight*outside[j] - g*g*invB[j])
+			y[j] = (flow[j] + source[j] + g*yB[j]) * inv[j]
+		}
+	}
+	for i := last - 1; i >= 0; i-- {
+		at := i * l
+		y, inv, gr, above := w.y[at:at+l], w.inv[at:at+l], w.gr[at:at+l], w.y[at+l:at+2*l]
+		for j := range y {
+			y[j] += weight * gr[j] * inv[j] * above[j]
+		}
+	}
+}
+
+// acrossLayers solves (M − θ Lz) d = M y.
+func (b *body) acrossLayers(w *work) {
+	l := b.layers
+	for i := range b.rings {
+		at := i * l
+		mass, inv, y := w.mass[at:at+l], w.inv[at:at+l], w.y[at:at+l]
+		gz, d := w.gz[at:at+l], w.d[at:at+l]
+		below, ends := 0.0, weight*w.bottom[i]
+		before, invB := 0.0, 0.0
+		for j := range d {
+			up := weight * gz[j]
+			if j == l-1 {
+				ends = weight * w.top[i]
+			}
+			v := 1 / (mass[j] + below + up + ends - below*below*invB)
+			before = (mass[j]*y[j] + below*before) * v
+			inv[j], d[j] = v, before
+			below, ends, invB = up, 0, v
+		}
+		for j := l - 2; j >= 0; j-- {
+			d[j] += weight * gz[j] * inv[j] * d[j+1]
+		}
+	}
+	n := b.cells()
+	copy(w.d[n:], w.y[n:])
+}
+
+// settle gives each cell its new heat and reads its curve; the miss is how far
+// the linear rise is from it, K. For another turn, the heat capacity and the
+// source are taken where the curve says the cell is.
+func (b *body) settle(c *curve, f *FlaskState, w *work, perS float64, moveK *float64) (missK float64) {
+	move := 0.0
+	for i, v := range b.volume {
+		v *= perS
+		for n := i * b.layers; n < (i+1)*b.layers; n++ {
+			grown := w.cNext[n]*w.d[n] - w.source[n]/v
+			h := w.start[n] + grown
+			t, heat, _ := c.read(h, max(f.Highest[n], h), &w.places[n])
+			rise := t - w.tC[n]
+			missK = max(missK, math.Abs(rise-w.d[n]))
+			move = max(move, math.Abs(rise))
+			f.Heat[n], w.tNext[n] = h, t
+			w.cNext[n] = heat
+			w.source[n] = (heat*rise - grown) * v
+		}
+	}
+	*moveK = move
+	return missK
+}
+
+// finish books the heat that came through the outside.
+func (b *body) finish(c *curve, f *FlaskState, w *work, dt, airC float64) {
+	l := b.layers
+	in := 0.0
+	for i := range b.rings {
+		low, high := i*l, i*l+l-1
+		in += w.bottom[i]*(airC-w.tC[low]-weight*w.d[low]) + w.top[i]*(airC-w.tC[high]-weight*w.d[high])
+	}
+	at := b.outer() * l
+	for j, g := range w.side {
+		in += g * (airC - w.tC[at+j] - weight*w.y[at+j])
+	}
+	f.InJ += in * dt
+	for j := range f.SleeveC {
+		f.SleeveC[j] += w.d[b.cells()+j]
+	}
+	for n, h := range f.Heat {
+		f.Highest[n] = max(f.Highest[n], h)
+		w.tC[n], w.c[n], w.k[n] = c.read(h, f.Highest[n], &w.places[n])
+	}
+}

@@ -1,0 +1,56 @@
+package mould
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/invopop/jsonschema"
+
+	"calx/sim/quantity"
+)
+
+// Moisture is water over oven-dry mass: 0.12 is air-dry wood. Unlike a
+// fraction it may pass 1: a green stem holds up to twice its dry mass.
+type Moisture float64
+
+const mostMoisture = 3
+
+// UnmarshalText reads "12 %" or "0.12"; it refuses below 0 and above 300 %.
+func (m *Moisture) UnmarshalText(text []byte) error {
+	s := strings.TrimSpace(string(text))
+	number, percent := strings.CutSuffix(s, "%")
+	var v float64
+	var rest string
+	if n, _ := fmt.Sscanf(number+" .", "%g %s", &v, &rest); n < 2 || rest != "." {
+		return fmt.Errorf("%s: moisture is water over dry mass, for example 12 %% or 0.12", s)
+	}
+	if percent {
+		v /= 100
+	}
+	if !(v >= 0 && v <= mostMoisture) {
+		return fmt.Errorf("%s: moisture is water over dry mass, 0 %% to %d %%, for example 12 %%", s, mostMoisture*100)
+	}
+	*m = Moisture(v)
+	return nil
+}
+
+// MarshalText writes the plain number.
+func (m Moisture) MarshalText() ([]byte, error) { return []byte(m.String()), nil }
+
+// String writes the plain number.
+func (m Moisture) String() string { return quantityText(float64(m)) }
+
+func quantityText(v float64) string { return fmt.Sprintf("%g", v) }
+
+// JSONSchema describes the accepted text.
+func (Moisture) JSONSchema() *jsonschema.Schema {
+	return &jsonschema.Schema{
+		Description: "water over dry mass, as a percentage or a plain number",
+		AnyOf: []*jsonschema.Schema{
+			{Type: "number", Minimum: "0", Maximum: "3"},
+			{Type: "string", Pattern: `^\s*[0-9.]+\s*%?\s*$`, Examples: []any{"12 %"}},
+		},
+	}
+}
+
+var _ quantity.Checker = Params{}
