@@ -145,7 +145,7 @@ func (s scrape) alarms(st station.Status, t tally, log storage.Stats) {
 		notice.HoldBack:   t.heldBack,
 	}
 	for _, n := range notice.All() {
-		if n.Severity == notice.Alarm {
+		if n.Severity == notice.Alarm && n.Code != notice.LogBehind { // the one alarm that ends no firing
 			s.gauge(descTripped, number(n.Code == tripped), n.Code)
 		}
 		if n.Severity == notice.Alarm || n.Code == notice.HoldBack {
