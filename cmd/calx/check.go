@@ -148,7 +148,7 @@ func (by checking) check(name string) checkedFile {
 		case profileKind:
 			err = by.profile(&f, text)
 		case kilnKind:
-			err = checkKiln(&f)
+			err = checkKiln(&f, by.units.fahrenheit(false))
 		case configKind:
 			err = checkConfig(&f, text)
 		}

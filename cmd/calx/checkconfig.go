@@ -17,7 +17,7 @@ type checkedConfig struct {
 	Log      string           `json:"log"`
 	Listen   string           `json:"listen"`
 	Units    string           `json:"units"`
-	Kiln     string           `json:"kiln"`      // name
+	Kiln     string           `json:"kiln"`      // name; "" when it could not be read
 	KilnFile string           `json:"kiln_file"` // "" for a shipped kiln
 	PeriodS  float64          `json:"period_s"`
 	ResumeS  float64          `json:"resume_within_s"` // 0 = never by itself
@@ -68,18 +68,18 @@ func checkConfig(f *checkedFile, text string) error {
 	for _, ch := range c.Channels {
 		out.Channels = append(out.Channels, checkedChannel{ch.Role, ch.Chip, ch.Port, ch.Type})
 	}
+	f.Config = out
+	f.warnSafety(c)
+	f.warnBoard(c)
+	if file := c.Path(c.Kiln); exists(file) {
+		out.KilnFile = file
+	}
 	k, err := configuredOven(c)
 	if err != nil {
 		return err
 	}
 	out.Kiln = k.p.Name
-	if file := c.Path(c.Kiln); exists(file) {
-		out.KilnFile = file
-	}
-	f.Config = out
-	f.warnSafety(c)
 	f.warnKiln(c, k)
-	f.warnBoard(c)
 	return nil
 }
 
@@ -159,7 +159,11 @@ func printConfig(e *env, f checkedFile) {
 	if c.KilnFile != "" {
 		from = c.KilnFile
 	}
-	row("kiln", "%s (%s)", c.Kiln, from)
+	if c.Kiln == "" {
+		row("kiln", "not found, see above")
+	} else {
+		row("kiln", "%s (%s)", c.Kiln, from)
+	}
 	for _, ch := range c.Channels {
 		row(ch.Role, "%s on %s, type %s, every %g s", ch.Chip, ch.Port, ch.Type, c.PeriodS)
 	}

@@ -17,6 +17,7 @@ type checkedKiln struct {
 	Probe     string      `json:"probe"`    // letter of the thermocouple
 	ColdToS   *float64    `json:"cold_to_top_s"`
 	Abilities []kilnPoint `json:"at"` // over temperature
+	oven      *oven
 }
 
 // kilnPoint is what a kiln can do at one temperature, in a room at 20 °C.
@@ -29,11 +30,30 @@ type kilnPoint struct {
 	ProbeLagS float64 `json:"probe_lag_s"`        // by how much the probe is late in a ramp
 }
 
-// tableC are the temperatures of the table, °C; those above the kiln's maximum
-// give way to the maximum itself.
-var tableC = []float64{100, 200, 300, 400, 500, 600, 700, 800, 900, 1000, 1100, 1200, 1300}
+// table are the temperatures of the table, °C: round ones in the unit shown,
+// at most eight or so, and the kiln's maximum.
+func table(maxC float64, inF bool) []float64 {
+	step := 100.0
+	back := func(v float64) float64 { return v }
+	if inF {
+		step = 200
+		back = func(v float64) float64 { return (v - 32) * 5 / 9 }
+	}
+	top := inUnit(maxC, inF)
+	if top/step > mostRows {
+		step *= 2
+	}
+	var out []float64
+	for v := step; v < top-step/4; v += step {
+		out = append(out, back(v))
+	}
+	return append(out, maxC)
+}
 
-func checkKiln(f *checkedFile) error {
+// mostRows is how many lines of table still read at a glance.
+const mostRows = 14
+
+func checkKiln(f *checkedFile, inF bool) error {
 	k, err := openOven(f.File)
 	if err != nil {
 		return err
@@ -41,17 +61,14 @@ func checkKiln(f *checkedFile) error {
 	p := k.p
 	out := &checkedKiln{
 		Name: p.Name, About: p.About, MaxC: p.MaxC(), TopC: k.env.TopC, VolumeL: p.Chamber.VolumeM3() * 1000,
-		RatedW: p.RatedW(), Relay: p.Relay.Kind, Probe: p.Probe.Type,
+		RatedW: p.RatedW(), Relay: p.Relay.Kind, Probe: p.Probe.Type, oven: k,
 	}
-	for _, c := range tableC {
-		if c < p.MaxC() {
-			out.Abilities = append(out.Abilities, k.at(c))
-		}
+	for _, c := range table(p.MaxC(), false) {
+		out.Abilities = append(out.Abilities, k.at(c))
 	}
-	out.Abilities = append(out.Abilities, k.at(p.MaxC()))
 	f.Kiln = out
 	if out.TopC < out.MaxC-1 {
-		f.Problems = append(f.Problems, finding{Text: fmt.Sprintf("full power ends at %.0f °C, below the maximum of %.0f °C: the kiln is too weak for its own plate", out.TopC, out.MaxC)})
+		f.warn("full power ends at %s, below the maximum of %s: the kiln is too weak for its own plate", wholeTemperature(out.TopC, inF), wholeTemperature(out.MaxC, inF))
 	}
 	return nil
 }
@@ -70,10 +87,11 @@ func printKiln(e *env, f checkedFile, inF bool) {
 	e.printf("  maximum %s · %.3g L · %.2f kW · %s · type %s probe\n\n", wholeTemperature(k.MaxC, inF), k.VolumeL, k.RatedW/1000, relayName(k.Relay), k.Probe)
 	head := fmt.Sprintf("  %9s  %9s  %8s  %13s  %13s  %9s", "at", "hold duty", "power", "at full power", "without heat", "probe lag")
 	e.printf("%s\n", e.paint(faint, head))
-	for _, a := range k.Abilities {
+	for _, c := range table(k.MaxC, inF) {
+		a := k.oven.at(c)
 		duty, power := fmt.Sprintf("%.0f %%", a.HoldDuty*100), fmt.Sprintf("%.0f W", a.HoldW)
 		if a.HoldDuty > 1 {
-			duty, power = "cannot", "–"
+			duty, power, a.CoolCPerH = "cannot", "–", 0
 		}
 		e.printf("  %9s  %9s  %8s  %13s  %13s  %7.0f s\n", wholeTemperature(a.C, inF), duty, power, rate(a.FullCPerH, "+", inF), rate(a.CoolCPerH, "-", inF), a.ProbeLagS)
 	}

@@ -2,7 +2,8 @@ package main
 
 import (
 	"fmt"
-	"path/filepath"
+	"math"
+	"strings"
 	"time"
 
 	"calx/cmd/calx/chart"
@@ -108,22 +109,23 @@ func (by checking) printProfile(e *env, f checkedFile) error {
 	}
 	e.printf("\n")
 	if k := by.kiln; k != nil {
-		e.printf("  on kiln %s, which reaches %s\n", p.Kiln, wholeTemperature(k.p.MaxC(), inF))
+		e.printf("  on kiln %s, which reaches %s\n", p.Kiln, wholeTemperature(min(k.p.MaxC(), k.env.TopC), inF))
 	}
 	p.printSteps(e)
 	p.printTotals(e)
 	printFindings(e, f)
 	e.printf("\n")
-	return chart.Sketch(e.out, p.chart(f.File, inF), e.sketch())
+	p.sketch(e, inF)
+	return nil
 }
 
 // printSteps is the table: when each step begins, by the count of hours and by
 // the clock; with the kiln's limits where they make a difference.
 func (p *checkedProfile) printSteps(e *env) {
-	late := p.ExpectedS != nil && *p.ExpectedS-p.TotalS >= 60
+	late := p.differs()
 	head := fmt.Sprintf("\n  %4s  %7s  %-9s  %10s  ", "step", "begins", "clock", "takes")
 	if late {
-		head += fmt.Sprintf("%-9s  ", "this kiln")
+		head += fmt.Sprintf("%-9s  ", "expected")
 	}
 	e.printf("%s\n", e.paint(faint, head+"what"))
 	for _, s := range p.Steps {
@@ -162,10 +164,52 @@ func clockOf(start time.Time, s float64) string {
 	return start.Add(seconds(s)).Round(time.Minute).Format("Mon 15:04")
 }
 
-func (p *checkedProfile) chart(file string, inF bool) chart.Firing {
-	f := chart.Firing{Title: filepath.Base(file), Start: p.Start, Plan: chart.Plan(p.plan), Fahrenheit: inF}
+// sketch draws the plan: as this kiln is expected to run it, and dotted what
+// is written where that differs.
+func (p *checkedProfile) sketch(e *env, inF bool) {
+	f := chart.Firing{Start: p.Start, Plan: chart.Plan(p.plan), Fahrenheit: inF}
 	if p.CeilingC != nil {
 		f.CeilingC = *p.CeilingC
 	}
-	return f
+	if !p.Stuck {
+		f.Points = expectedCurve(p.plan)
+	}
+	r := &row{width: e.width, color: e.color, unicode: unicode()}
+	r.to(axisUnit).put(faint, degree(inF))
+	if p.differs() {
+		sample := "⠤⠒⠉"
+		if !unicode() {
+			sample = "***"
+		}
+		r.put("1;36", " "+sample).put(faint, " expected with this kiln   ").put(yellow, "···").put(faint, " as written")
+	}
+	e.printf("%s\n", r)
+	bare := func(i int, line string) bool { return i > 1 && !strings.Contains(line, "duty") }
+	for _, l := range sketchLines(f, e.sketch(), bare) {
+		e.printf("%s\n", l)
+	}
+}
+
+// axisUnit is the column in which a sketch names the unit of its axis.
+const axisUnit = 4
+
+// differs reports whether the kiln's limits make a difference worth showing.
+func (p *checkedProfile) differs() bool {
+	return p.ExpectedS != nil && *p.ExpectedS-p.TotalS >= 60
+}
+
+// expectedCurve is the plan with the kiln's limits, as points without duty.
+func expectedCurve(t *profile.Timeline) []chart.Point {
+	var out []chart.Point
+	add := func(at time.Duration, c float64) {
+		out = append(out, chart.Point{Since: at, HotC: c, SetpointC: math.NaN(), Duty: math.NaN()})
+	}
+	for _, s := range t.Segments {
+		add(s.ExpectedFrom, s.FromC)
+		for _, q := range s.Points {
+			add(s.ExpectedFrom+q.At-s.From, q.PlanC)
+		}
+		add(s.ExpectedTo, s.ToC)
+	}
+	return out
 }

@@ -94,27 +94,58 @@ func (c *firingsCmd) print(e *env, res firingsResult) {
 		e.printf("no firing yet\n")
 		return
 	}
-	head := fmt.Sprintf("%5s  %-16s  %11s  %-11s  %8s  %9s  %s", "no", "started", "took", "outcome", "peak", "energy", "name")
-	e.printf("%s\n", e.paint(faint, head))
+	lines := [][]string{{"no", "started", "took", "outcome", "peak", "energy", "name"}}
 	for _, r := range res.Firings {
-		outcome := fmt.Sprintf("%-11s", r.Outcome)
-		switch r.Outcome {
-		case "finished":
-			outcome = e.paint(green, outcome)
-		case "tripped", "interrupted":
-			outcome = e.paint(red, outcome)
-		case "running":
-			outcome = e.paint(bold, outcome)
-		}
 		peak := "–"
 		if r.PeakC.Known() {
-			v := float64(r.PeakC)
-			peak = wholeTemperature(v, c.fahrenheit(r.Units == "F"))
+			peak = wholeTemperature(float64(r.PeakC), c.fahrenheit(r.Units == "F"))
 		}
-		name := cutTo(printable(r.Name), max(e.width-72, 12))
-		e.printf("%5d  %-16s  %11s  %s  %8s  %5.1f kWh  %s\n", r.ID, r.Started.Local().Format("02 Jan 2006 15:04"), hours(seconds(r.DurationS)), outcome, peak, r.EnergyKWh, name)
+		lines = append(lines, []string{fmt.Sprint(r.ID), r.Started.Local().Format("_2 Jan 2006 15:04"), hours(seconds(r.DurationS)), r.Outcome, peak, fmt.Sprintf("%.1f kWh", r.EnergyKWh), r.Name})
+	}
+	widths := make([]int, len(lines[0]))
+	for _, l := range lines {
+		for i, cell := range l {
+			widths[i] = max(widths[i], cells(cell))
+		}
+	}
+	for i, l := range lines {
+		r := &row{width: max(e.width, leastWidth), color: e.color, unicode: true}
+		if !e.tty {
+			r.width = 1 << 10 // a file or a pipe has room for whole names
+		}
+		column := 0
+		for j, cell := range l {
+			sgr := ""
+			switch {
+			case i == 0:
+				sgr = faint
+			case j == outcomeColumn:
+				sgr = outcomeColor(cell)
+			}
+			if j == outcomeColumn || j == len(l)-1 {
+				r.to(column).put(sgr, cell)
+			} else {
+				r.to(column+widths[j]-cells(cell)).put(sgr, cell)
+			}
+			column += widths[j] + 2
+		}
+		e.printf("%s\n", r)
 	}
 	if res.Earlier > 0 {
-		e.printf("%s\n", e.paint(faint, fmt.Sprintf("       and %d earlier; --last 0 lists all", res.Earlier)))
+		e.printf("%s\n", e.paint(faint, fmt.Sprintf("and %d earlier; --last 0 lists all", res.Earlier)))
 	}
+}
+
+const outcomeColumn = 3
+
+func outcomeColor(outcome string) string {
+	switch outcome {
+	case "finished":
+		return green
+	case "tripped", "interrupted":
+		return red
+	case "running":
+		return bold
+	}
+	return ""
 }
