@@ -184,7 +184,7 @@ func (t *tick) plan() {
 		return
 	}
 	steps := t.c.cfg.Profile.Steps
-	yC := t.c.law.JunctionC(t.s.Law)
+	yC := t.c.law.MeanC(t.s.Law)
 	dtS := math.Min(t.dtS, t.c.periodS)
 	if t.s.Paused {
 		t.s.Phase = record.Paused

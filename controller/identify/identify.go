@@ -18,21 +18,28 @@ const (
 	// a little shorter than the quickest answer of a probe.
 	skinS      = 15
 	wallStores = 4 // behind the skin
-	// workingDuty is where element lags are taken: between a hold and a brisk
-	// ramp.
-	workingDuty = 0.4
+	// cavityS is the time constant of the cavity, whose gas and radiation have
+	// hardly a capacity of their own; any time well below the probe's will do.
+	cavityS = 2
 )
+
+// workingDuty is the duty around which the kiln is condensed: what holds the
+// temperature, and something to climb with.
+func workingDuty(p kiln.Params, tC float64) float64 {
+	return math.Min(math.Max(p.BalanceDuty(tC), 0)+0.1, 0.6)
+}
 
 // Plant condenses a kiln in a room of ambientC.
 func Plant(p kiln.Params, ambientC float64) law.Plant {
 	out := law.Plant{PowerW: p.RatedW(), AmbientC: ambientC}
 	for t := 0.0; t < p.MaxC()+stepC; t += stepC {
 		tC := math.Max(t, 20)
+		duty := workingDuty(p, tC)
 		out.Points = append(out.Points, law.Point{
 			TempC:       tC,
-			ElementLagS: p.ElementLagS(tC, elementC(p, tC, workingDuty)),
+			ElementLagS: p.ElementLagS(tC, elementC(p, tC, duty)),
 			ProbeLagS:   p.ProbeLagS(tC),
-			Nodes:       nodes(p, tC, ambientC),
+			Nodes:       nodes(p, tC, duty, ambientC),
 		})
 	}
 	return out
@@ -85,16 +92,21 @@ func materialAt(p kiln.Params, depthM float64) kiln.Material {
 // are taken.
 const caseRise = 0.06
 
-// nodes lays out the stores: skin, four deeper slices of wall that widen
-// outwards, surface and core of the load.
-func nodes(p kiln.Params, tC, ambientC float64) []law.Node {
+// nodes lays out the stores: the cavity, which the elements heat and the probe
+// sees; the skin of the wall and four deeper slices that widen outwards;
+// surface and core of the load.
+func nodes(p kiln.Params, tC, duty, ambientC float64) []law.Node {
 	caseC := ambientC + caseRise*(tC-ambientC)
 	total := p.WallM()
 	hot := p.Walls[0].Made()
 	skinM := math.Min(math.Sqrt(hot.K(tC)/hot.RhoCp(tC)*skinS), total/4)
 	skin := cut(p, 0, skinM, tC, caseC)
-	out := []law.Node{{CapJPerK: skin.capJPerK, AmbientWPerK: leakWPerK(p, tC)}}
-
+	toWall := film(p, tC, duty, p.Chamber.AreaM2(), float64(p.Chamber.Emissivity))
+	toLoad := film(p, tC, duty, float64(p.Load.Area), float64(p.Load.Emissivity))
+	out := []law.Node{
+		{CapJPerK: (toWall + toLoad) * cavityS, AmbientWPerK: leakWPerK(p, tC)},
+		{Parent: 0, CapJPerK: skin.capJPerK, LinkWPerK: toWall},
+	}
 	// The skin store stands at the surface: all of its own thickness lies
 	// between it and the next.
 	behind := skin.innerKPerW + skin.outerKPerW
@@ -106,7 +118,7 @@ func nodes(p kiln.Params, tC, ambientC float64) []law.Node {
 			to = total
 		}
 		s := cut(p, from, to, tC, caseC)
-		n := law.Node{Parent: i, CapJPerK: s.capJPerK, LinkWPerK: 1 / (behind + s.innerKPerW)}
+		n := law.Node{Parent: i + 1, CapJPerK: s.capJPerK, LinkWPerK: 1 / (behind + s.innerKPerW)}
 		if i == wallStores-1 {
 			n.CapJPerK += float64(p.Shell.Mass) * steelJPerKgK
 			n.AmbientWPerK = 1 / (s.outerKPerW + 1/(caseWPerM2K*p.WallAreaM2(total)))
@@ -114,7 +126,23 @@ func nodes(p kiln.Params, tC, ambientC float64) []law.Node {
 		out = append(out, n)
 		behind, from = s.outerKPerW, to
 	}
-	return append(out, loadNodes(p, tC, len(out))...)
+	capJPerK := float64(p.Load.Mass) * float64(p.Load.HeatCapacity)
+	core := float64(p.Load.Core)
+	return append(out,
+		law.Node{Parent: 0, CapJPerK: capJPerK * (1 - core), LinkWPerK: toLoad},
+		law.Node{Parent: len(out), CapJPerK: capJPerK * core, LinkWPerK: float64(p.Load.Inside)})
+}
+
+// film is the conductance between the cavity and a surface of tC, W/K:
+// radiation and convection, linear around the heat that flows at the duty.
+func film(p kiln.Params, tC, duty, areaM2, emissivity float64) float64 {
+	flux := duty * p.RatedW() / (p.Chamber.AreaM2() + float64(p.Load.Area))
+	h := float64(p.Chamber.Convection)
+	cavityC := tC
+	for range 20 { // the cavity stands above the surface by what the flux needs
+		cavityC = tC + flux/(emissivity*radiation((tC+cavityC)/2)+h)
+	}
+	return areaM2 * (emissivity*radiation(cavityC) + h)
 }
 
 const (
@@ -127,19 +155,6 @@ const (
 // radiation is the linearised radiative coefficient at tC, W/m²/K, for
 // emissivity 1.
 func radiation(tC float64) float64 { return 4 * sigma * math.Pow(tC+zeroK, 3) }
-
-func loadNodes(p kiln.Params, tC float64, at int) []law.Node {
-	l := p.Load
-	capJPerK := float64(l.Mass) * float64(l.HeatCapacity)
-	area := float64(l.Area)
-	// A body in an enclosure: Incropera & DeWitt, table 13.3, concentric case.
-	exchange := 1 / (1/float64(l.Emissivity) + area/p.Chamber.AreaM2()*(1/float64(p.Chamber.Emissivity)-1))
-	link := area * (exchange*radiation(tC) + float64(p.Chamber.Convection)/2)
-	return []law.Node{
-		{Parent: 0, CapJPerK: capJPerK * (1 - float64(l.Core)), LinkWPerK: link},
-		{Parent: at, CapJPerK: capJPerK * float64(l.Core), LinkWPerK: float64(l.Inside)},
-	}
-}
 
 // leakWPerK is what air exchange and openings carry off, W/K.
 func leakWPerK(p kiln.Params, tC float64) float64 {

@@ -185,12 +185,28 @@ func tune(p Plant, q Point, periodS float64, t tuning) (gains, error) {
 		}
 		g.b[i], g.w[i] = b[i], w[i]
 	}
-	rate := p.PowerW / q.Nodes[0].CapJPerK // °C/s at full power, chamber alone
 	lag := q.ElementLagS + q.ProbeLagS
+	rate := quickness(a, b, lag, periodS)
 	if err := g.feedback(a, b, w, rate, lag, periodS, t); err != nil {
 		return g, err
 	}
 	return g, g.estimator(a, b, rate, balanceDuty(f, bc, wc), periodS, t)
+}
+
+// quickness is the rise of the junction over two lags at full power, as a rate
+// in °C/s: how much the kiln has to offer in its own time.
+func quickness(a *mat.Dense, b []float64, lagS, periodS float64) float64 {
+	n := len(b)
+	steps := int(math.Ceil(2 * lagS / periodS))
+	x, y := mat.NewVecDense(n, nil), mat.NewVecDense(n, nil)
+	for range steps {
+		y.MulVec(a, x)
+		for i, v := range b {
+			y.SetVec(i, y.AtVec(i)+v)
+		}
+		x, y = y, x
+	}
+	return math.Max(x.AtVec(n-1)/(float64(steps)*periodS), 1e-6)
 }
 
 // feedback minimises the sum of squared errors plus rho times the squared

@@ -68,27 +68,26 @@ func (l *Law) AheadS() [bins]float64 { return l.aheadS }
 // State is what the law remembers between updates. It is plain data: copy it,
 // store it, compare it. The zero value is not ready; see Start.
 type State struct {
-	Model [maxStates]float64 // estimate under the real relay: lagged duty, stores °C, junction °C
-	Free  [maxStates]float64 // the same under the duty asked for: without relay ripple
-	Extra float64            // duty that the model does not explain
-	Duty  float64            // duty of the last update, after limits
-	Ready bool
+	Mean   [maxStates]float64 // estimate under the duty asked for: lagged duty, stores °C, junction °C
+	Ripple [maxStates]float64 // what the relay's coarse pulses add to it
+	Extra  float64            // duty that the model does not explain
+	Duty   float64            // duty of the last update, after limits
+	Ready  bool
 }
 
 // JunctionC is the estimated true temperature of the junction, °C.
-func (l *Law) JunctionC(s State) float64 { return s.Model[l.states-1] }
+func (l *Law) JunctionC(s State) float64 { return s.Mean[l.states-1] + s.Ripple[l.states-1] }
 
-// ChamberC is the estimated chamber temperature, °C: where the junction will
-// be once its own lag has passed.
-func (l *Law) ChamberC(s State) float64 { return s.Model[1] }
+// MeanC is the estimated junction temperature without the ripple of the relay,
+// °C: what the plan goes by.
+func (l *Law) MeanC(s State) float64 { return s.Mean[l.states-1] }
 
 // Start is the state of a kiln that rests at tC throughout.
 func (l *Law) Start(tC float64) State {
 	var s State
 	for i := 1; i < l.states; i++ {
-		s.Model[i] = tC
+		s.Mean[i] = tC
 	}
-	s.Free = s.Model
 	s.Ready = true
 	return s
 }
@@ -102,15 +101,13 @@ func (l *Law) Observe(s State, measuredC float64) State {
 	if !s.Ready {
 		return l.Start(measuredC)
 	}
-	g, h, f := l.between(s.Model[1])
+	g, h, f := l.between(s.Mean[1])
 	// A single wild reading moves the estimate by no more than this many °C of
 	// innovation; a real jump is still followed, at a bounded pace.
 	const most = 5
-	e := clamp(measuredC-s.Model[l.states-1], -most, most)
+	e := clamp(measuredC-l.JunctionC(s), -most, most)
 	for i := range l.states {
-		d := mix(g.est[i], h.est[i], f) * e
-		s.Model[i] += d
-		s.Free[i] += d
+		s.Mean[i] += mix(g.est[i], h.est[i], f) * e
 	}
 	s.Extra = clamp(s.Extra+mix(g.est[maxStates], h.est[maxStates], f)*e, -1, 1)
 	return s
@@ -122,12 +119,12 @@ func (l *Law) Decide(s State, plan *Ahead) (State, float64) {
 	if !s.Ready {
 		return s, 0
 	}
-	g, h, f := l.between(s.Free[1])
+	g, h, f := l.between(s.Mean[1])
 	baseC := mix(g.tempC, h.tempC, f)
 	applied := s.Duty + s.Extra
-	change := -mix(g.k[maxStates], h.k[maxStates], f)*applied - mix(g.k[0], h.k[0], f)*s.Free[0]
+	change := -mix(g.k[maxStates], h.k[maxStates], f)*applied - mix(g.k[0], h.k[0], f)*s.Mean[0]
 	for i := 1; i < l.states; i++ {
-		change -= mix(g.k[i], h.k[i], f) * (s.Free[i] - baseC)
+		change -= mix(g.k[i], h.k[i], f) * (s.Mean[i] - baseC)
 	}
 	for i, r := range plan {
 		change += mix(g.look[i], h.look[i], f) * (r - baseC)
@@ -142,42 +139,50 @@ func (l *Law) Decide(s State, plan *Ahead) (State, float64) {
 }
 
 // Advance carries the estimate one period on. on is the part of the period for
-// which the relay really was closed, 0..1; duty is what was asked for.
+// which the relay really was closed, 0..1.
+//
+// The mean follows the duty asked for and the ripple, by the same model but
+// linear, the difference between relay and duty. Were the relay put into the
+// curved model as it is, its pulses would be rectified into a lasting error.
 func (l *Law) Advance(s State, on float64) State {
 	if !s.Ready {
 		return s
 	}
-	s.Model = l.step(s.Model, on+s.Extra)
-	s.Free = l.step(s.Free, s.Duty+s.Extra)
+	g, h, f := l.between(s.Mean[1])
+	baseC := mix(g.tempC, h.tempC, f)
+	x := s.Mean
+	for i := 1; i < l.states; i++ {
+		x[i] -= baseC
+	}
+	duty, pulse := s.Duty+s.Extra, on-s.Duty
+	var mean, ripple [maxStates]float64
+	for i := range l.states {
+		b := mix(g.b[i], h.b[i], f)
+		m, r := b*duty+mix(g.w[i], h.w[i], f), b*pulse
+		ga, ha := &g.a[i], &h.a[i]
+		for j := range l.states {
+			a := mix(ga[j], ha[j], f)
+			m += a * x[j]
+			r += a * s.Ripple[j]
+		}
+		mean[i], ripple[i] = m, r
+	}
+	for i := 1; i < l.states; i++ {
+		mean[i] += baseC
+	}
+	s.Mean, s.Ripple = mean, ripple
 	return s
 }
 
 // Off is the state after heat was withheld: nothing is asked for, and the
-// ripple-free copy joins the real one.
+// ripple becomes part of the mean.
 func (l *Law) Off(s State) State {
-	s.Duty = 0
-	s.Free = s.Model
-	return s
-}
-
-func (l *Law) step(x [maxStates]float64, duty float64) (y [maxStates]float64) {
-	g, h, f := l.between(x[1])
-	baseC := mix(g.tempC, h.tempC, f)
-	for i := 1; i < l.states; i++ {
-		x[i] -= baseC
-	}
 	for i := range l.states {
-		v := mix(g.b[i], h.b[i], f)*duty + mix(g.w[i], h.w[i], f)
-		ga, ha := &g.a[i], &h.a[i]
-		for j := range l.states {
-			v += mix(ga[j], ha[j], f) * x[j]
-		}
-		y[i] = v
+		s.Mean[i] += s.Ripple[i]
 	}
-	for i := 1; i < l.states; i++ {
-		y[i] += baseC
-	}
-	return y
+	s.Ripple = [maxStates]float64{}
+	s.Duty = 0
+	return s
 }
 
 // between finds the two tabled temperatures around tC and the weight of the

@@ -99,7 +99,7 @@ func (c Config) swing(duty, dtS float64) float64 {
 // most is the on-time that may be owed before the rest is forgotten, s: enough
 // for every swing, so that nothing is forgotten while the duty can be met.
 func (c Config) most(dtS float64) float64 {
-	return 2 * math.Max(c.swing(0.5, dtS), math.Max(c.LeastOnS, c.LeastOffS))
+	return 2*math.Max(c.swing(0.5, dtS), math.Max(c.LeastOnS, c.LeastOffS)) + 2*dtS
 }
 
 // Update is the relay for the coming tick of dtS seconds. A duty that is not a

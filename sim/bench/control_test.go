@@ -4,11 +4,10 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"os"
 	"slices"
 	"testing"
-	"time"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/conn/v3/gpio/gpioreg"
@@ -126,7 +125,8 @@ func (j *judge) close() {
 }
 
 // run fires one profile on one kiln through chip, driver, controller and relay.
-func run(tb testing.TB, name, prof string, k relay.Kind, trace string) quality {
+// wrong may spoil what the law believes about the kiln.
+func run(tb testing.TB, name, prof string, k relay.Kind, wrong func(*law.Plant)) quality {
 	text, err := kiln.ShippedFile(name)
 	require.NoError(tb, err)
 	p, err := kiln.Load(name, text)
@@ -145,34 +145,16 @@ func run(tb testing.TB, name, prof string, k relay.Kind, trace string) quality {
 	dev, err := max31855.New(port, &max31855.Opts{Type: letter})
 	require.NoError(tb, err)
 	plant := identify.Plant(p, 20)
-	mismatch(&plant)
+	wrong(&plant)
 	c, err := controller.New(controller.Config{Profile: pr, Plant: plant, Relay: relay.DefaultConfig(k), Guard: identify.Guard(p, plant)})
 	require.NoError(tb, err)
 	var j judge
-	var w *os.File
-	if trace != "" {
-		w, _ = os.Create(trace)
-		defer w.Close()
-		fmt.Fprintln(w, "t,set,true,meas,duty,relay,elem,phase,step,extra")
-	}
 	loop := controller.Loop{Controller: c, Chamber: dev, Heater: pin{gpioreg.ByName(b.HeatPin())}, Journal: nowhere{}, Clock: b,
 		Observe: func(s controller.State, o controller.Output) {
 			r, tr := o.Record, b.Truth()
 			heated := r.Step > 0 && int(r.Step) <= len(pr.Steps) && pr.Steps[r.Step-1].Kind == profile.Heat
 			hold := int(r.Step) < len(pr.Steps) && pr.Steps[r.Step].Kind == profile.Hold && s.Plan.Entered
 			j.tick(r, tr.JunctionC, hold, heated)
-			if w != nil {
-				on := 0
-				if r.Relay {
-					on = 1
-				}
-				fmt.Fprintf(w, "%.0f,%.3f,%.3f,%.3f,%.4f,%d,%.1f,%s,%d,%.4f\n", r.Since.Seconds(), r.SetpointC, tr.JunctionC, r.Channels[0].HotC, r.Duty, on, tr.ElementC, r.Phase, r.Step, s.Law.Extra)
-			}
-			if testing.Verbose() && trace != "" {
-				for _, e := range o.Events {
-					fmt.Println(e.Since, e.Code, e.Text)
-				}
-			}
 		}}
 	end, err := loop.Run(context.Background(), controller.State{})
 	require.NoError(tb, err)
@@ -206,7 +188,7 @@ func table(tb testing.TB, k relay.Kind, kilns, profiles []string, print bool) (a
 	show("\n%-24s %-12s %10s %10s %10s %8s %9s %7s  %s\n", k, "profile", "ramp RMSE", "overshoot", "hold std", "lost", "cycles/h", "hours", "outcome")
 	for _, n := range kilns {
 		for _, p := range profiles {
-			q := run(tb, n, p, k, "")
+			q := run(tb, n, p, k, func(*law.Plant) {})
 			show("%-24s %-12s %7.2f °C %7.2f °C %7.2f °C %6.0f s %9.1f %7.1f  %s\n", n, p, q.rmse(), percentile(q.over, 1), q.hold(), mean(q.lost), q.cyclesPerH, q.hours, q.outcome)
 			all.rampSq += q.rampSq
 			all.rampN += q.rampN
@@ -219,41 +201,66 @@ func table(tb testing.TB, k relay.Kind, kilns, profiles []string, print bool) (a
 	return all
 }
 
-func TestTrace(t *testing.T) {
-	k := os.Getenv("CALX_TRACE_KILN")
-	if k == "" {
-		t.Skip("set CALX_TRACE_KILN, CALX_TRACE_PROFILE and CALX_TRACE_RELAY to write a trace")
-	}
-	kind, err := relay.ParseKind(os.Getenv("CALX_TRACE_RELAY"))
-	require.NoError(t, err)
-	start := time.Now()
-	q := run(t, k, os.Getenv("CALX_TRACE_PROFILE"), kind, "/tmp/trace.csv")
-	t.Logf("%+v in %v", q, time.Since(start))
+// limits are what control must keep over all kilns and profiles.
+type limits struct{ rampC, overC, holdC, lostS float64 }
+
+var asked = map[relay.Kind]limits{
+	relay.SolidState: {0.5, 1.8, 0.2, 60},
+	relay.Contactor:  {1.8, 5.3, 1.6, 150},
 }
 
-func TestSweep(t *testing.T) {
-	if os.Getenv("CALX_SWEEP") == "" {
-		t.Skip("")
+// TestControl holds the shortest of the four profiles to the figures asked for;
+// the whole table is BenchmarkControl's.
+func TestControl(t *testing.T) {
+	kilns := kiln.Shipped()
+	if testing.Short() {
+		kilns = []string{"bench-9l-brick", "bench-12l-brick-120v"}
 	}
-	kind, _ := relay.ParseKind(os.Getenv("CALX_TRACE_RELAY"))
-	a := table(t, kind, kiln.Shipped(), []string{"fast"}, os.Getenv("CALX_PRINT") != "")
-	fmt.Printf("SWEEP %s rmse %.3f over95 %.2f mean %.2f hold %.3f lost %.0f\n", os.Getenv("CALX_TUNE"), a.rmse(), percentile(a.over, .95), mean(a.over), a.hold(), mean(a.lost))
+	for k, l := range asked {
+		q := table(t, k, kilns, []string{"steep"}, false)
+		assert.LessOrEqual(t, q.rmse(), l.rampC, "%s: ramp RMSE, °C", k)
+		assert.LessOrEqual(t, percentile(q.over, 0.95), l.overC, "%s: overshoot, °C", k)
+		assert.LessOrEqual(t, q.hold(), l.holdC, "%s: scatter of holds, °C", k)
+		assert.LessOrEqual(t, mean(q.lost), l.lostS, "%s: hold time lost, s", k)
+	}
 }
 
-func mismatch(p *law.Plant) {
-	m := os.Getenv("CALX_MIS")
-	if m == "" {
-		return
-	}
-	var power, el, pr, cp float64
-	fmt.Sscan(m, &power, &el, &pr, &cp)
-	p.PowerW *= power
-	for i := range p.Points {
-		q := &p.Points[i]
-		q.ElementLagS *= el
-		q.ProbeLagS *= pr
-		for j := range q.Nodes {
-			q.Nodes[j].CapJPerK *= cp
+// TestWrongKilnFile spoils the kiln file: control must stay within the figures
+// with any one belief badly wrong.
+func TestWrongKilnFile(t *testing.T) {
+	each := func(f func(*law.Point)) func(*law.Plant) {
+		return func(p *law.Plant) {
+			for i := range p.Points {
+				f(&p.Points[i])
+			}
 		}
+	}
+	caps := func(by float64) func(*law.Plant) {
+		return each(func(q *law.Point) {
+			for i := range q.Nodes {
+				q.Nodes[i].CapJPerK *= by
+			}
+		})
+	}
+	for name, wrong := range map[string]func(*law.Plant){
+		"power 30 % too high":   func(p *law.Plant) { p.PowerW *= 1.3 },
+		"power 25 % too low":    func(p *law.Plant) { p.PowerW *= 0.75 },
+		"element lag doubled":   each(func(q *law.Point) { q.ElementLagS *= 2 }),
+		"probe lag doubled":     each(func(q *law.Point) { q.ProbeLagS *= 2 }),
+		"probe lag halved":      each(func(q *law.Point) { q.ProbeLagS /= 2 }),
+		"heat capacity doubled": caps(2),
+		"heat capacity halved":  caps(0.5),
+	} {
+		t.Run(name, func(t *testing.T) {
+			if testing.Short() {
+				t.Skip("long")
+			}
+			q := run(t, "bench-9l-brick", "steep", relay.SolidState, wrong)
+			l := asked[relay.SolidState]
+			assert.Equal(t, "finished", q.outcome)
+			assert.LessOrEqual(t, q.rmse(), l.rampC, "ramp RMSE, °C")
+			assert.LessOrEqual(t, percentile(q.over, 1), l.overC, "overshoot, °C")
+			assert.LessOrEqual(t, q.hold(), l.holdC, "scatter of holds, °C")
+		})
 	}
 }

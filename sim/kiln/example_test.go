@@ -23,6 +23,6 @@ func Example() {
 	fmt.Printf("after 30 min %.0f C, %.2f kWh\n", k.JunctionC(), k.EnergyJ()/3.6e6)
 	fmt.Printf("duty at 730 C %.2f\n", p.BalanceDuty(730))
 	// Output:
-	// after 30 min 806 C, 0.60 kWh
+	// after 30 min 628 C, 0.60 kWh
 	// duty at 730 C 0.33
 }
