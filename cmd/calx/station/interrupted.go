@@ -65,8 +65,9 @@ func (s *Station) Interrupted(ctx context.Context, within time.Duration) (string
 // broken is a firing as the interruption left it.
 type broken struct {
 	job
-	event  uint64 // number of the next event
-	reason string // text of the last event
+	lastC  float64 // last valid temperature of the chamber, °C
+	event  uint64  // number of the next event
+	reason string  // text of the last event
 }
 
 // rebuild derives the state after the last reading from the newest snapshot
@@ -90,11 +91,16 @@ func (s *Station) rebuild(head record.Firing) (*broken, error) {
 		return nil, err
 	}
 	b.planned = profile.Unroll(b.prof, s.outlook(head.Started)).Total
-	state, err := replay(s, b.control, head.ID, snapshot)
+	last, err := replay(s, b.control, head.ID, snapshot)
 	if err != nil {
 		return nil, err
 	}
-	if b.state, err = controller.Restore(state); err != nil {
+	b.lastC = last.History.HotC
+	again, err := last.Snapshot()
+	if err != nil {
+		return nil, err
+	}
+	if b.state, err = controller.Restore(again); err != nil {
 		return nil, err
 	}
 	events, err := s.parts.Log.Events(head.ID)
@@ -108,12 +114,11 @@ func (s *Station) rebuild(head record.Firing) (*broken, error) {
 }
 
 // replay carries a snapshot over the readings that follow it.
-func replay(s *Station, c *controller.Controller, id uint64, snapshot []byte) ([]byte, error) {
-	var st controller.State
+func replay(s *Station, c *controller.Controller, id uint64, snapshot []byte) (st controller.State, err error) {
 	if err := json.Unmarshal(snapshot, &st); err != nil {
-		return nil, err
+		return st, err
 	}
-	err := s.parts.Log.Readings(id, st.Now, 0, func(r *record.Reading) error {
+	err = s.parts.Log.Readings(id, st.Now, 0, func(r *record.Reading) error {
 		if r.Seq < st.Seq {
 			return nil
 		}
@@ -128,10 +133,7 @@ func replay(s *Station, c *controller.Controller, id uint64, snapshot []byte) ([
 		st.Seq = r.Seq + 1
 		return nil
 	})
-	if err != nil {
-		return nil, err
-	}
-	return st.Snapshot()
+	return st, err
 }
 
 // reading is a sample as it was read.
@@ -186,7 +188,7 @@ func (s *Station) await(ctx context.Context, b *broken, within time.Duration) (v
 			chamberC = *st.ChamberC
 		}
 		if !st.Wall.IsZero() || within <= 0 {
-			v := judge(b.state.History.HotC, time.UnixMilli(b.state.WallMS), within, chamberC, s.wall())
+			v := judge(b.lastC, time.UnixMilli(b.state.WallMS), within, chamberC, s.wall())
 			if !v.wait || s.parts.Clock.Mono() >= until {
 				return v, nil
 			}

@@ -109,12 +109,31 @@ func New(p Parts) *Station {
 	if p.Period == 0 {
 		p.Period = time.Second
 	}
+	p.Chamber = steady{p.Chamber, p.Clock}
+	p.Others = append([]controller.Thermometer(nil), p.Others...)
+	for i, o := range p.Others {
+		p.Others[i] = steady{o, p.Clock}
+	}
 	s := &Station{parts: p, start: make(chan *job, 1), commands: make(chan controller.Command, 8), watches: map[chan struct{}]struct{}{}}
 	s.status = Status{Units: p.Units, Kiln: p.KilnName, RatedW: p.Plant.PowerW, Fault: "no reading yet"}
 	for _, c := range p.Channels[1:] {
 		s.status.Others = append(s.status.Others, Other{Role: c.Role})
 	}
 	return s
+}
+
+// steady reads by one clock, whatever is fired: a driver that saw the time of
+// a firing after that of the hours before would take its clock to have run
+// backwards, and the first reading of each firing would be stale.
+type steady struct {
+	of    controller.Thermometer
+	clock controller.Clock
+}
+
+func (t steady) Read(at time.Duration) sensor.Reading {
+	r := t.of.Read(t.clock.Mono())
+	r.At = at
+	return r
 }
 
 // Request is what a person asks to be fired.
