@@ -95,10 +95,14 @@ func (b *Bench) Close() error {
 	return errors.Join(b.chip.Unregister(), b.relay.Unregister(), b.air.Unregister())
 }
 
-// Port is the name of the SPI port, HeatPin and AirPin those of the relays.
-func (b *Bench) Port() string    { return b.port }
+// Port is the name of the SPI port of the amplifier.
+func (b *Bench) Port() string { return b.port }
+
+// HeatPin is the name of the pin of the heat relay.
 func (b *Bench) HeatPin() string { return b.relay.Name() }
-func (b *Bench) AirPin() string  { return b.air.Name() }
+
+// AirPin is the name of the pin of the fresh-air relay.
+func (b *Bench) AirPin() string { return b.air.Name() }
 
 // Truth is what nobody in a real workshop can see.
 type Truth struct {
