@@ -170,13 +170,11 @@ func (f *follower) learn(st station.Status) error {
 	if f.w.json || !f.e.tty && !f.w.once {
 		return nil
 	}
-	if g := st.Firing; g != nil {
+	if g := f.sc.shown(); g != nil {
 		if f.sc.past == nil || f.sc.past.id != g.ID {
-			f.sc.past = newPast(f.e.ctx, f.c, st)
+			f.sc.past = newPast(f.e.ctx, f.c, g.ID)
 		}
 		f.sc.past.see(st)
-	} else if l := st.Last; f.sc.past != nil && (l == nil || l.ID != f.sc.past.id) {
-		f.sc.past = nil
 	}
 	return f.e.ctx.Err()
 }

@@ -29,9 +29,8 @@ const bucket = 20 * time.Second
 
 // newPast fetches the log for what happened before. Without it the past begins
 // now; a view of the present must not depend on it.
-func newPast(ctx context.Context, c *client, st station.Status) *past {
-	p := &past{id: st.Firing.ID}
-	p.curve.Start = st.Wall.Add(-seconds(st.Firing.SinceS)).Local()
+func newPast(ctx context.Context, c *client, id uint64) *past {
+	p := &past{id: id}
 	l, err := c.fetchLog(ctx)
 	if err != nil {
 		return p
@@ -42,7 +41,7 @@ func newPast(ctx context.Context, c *client, st station.Status) *past {
 	}
 	p.prof, p.plan = f.prof, f.plan
 	c2 := f.chart(false)
-	p.curve.Plan, p.curve.CeilingC = c2.Plan, c2.CeilingC
+	p.curve.CeilingC, p.curve.Start = c2.CeilingC, c2.Start
 	for _, q := range c2.Points {
 		p.add(q)
 	}
@@ -107,12 +106,43 @@ func (p *past) add(q chart.Point) {
 	p.fresh = append(p.fresh, q)
 }
 
-// chart is the curve so far.
-func (p *past) chart(fahrenheit bool) chart.Firing {
+// chart is the curve so far, and the plan from here on.
+func (p *past) chart(st station.Status, fahrenheit bool) chart.Firing {
 	c := p.curve
 	c.Points = append(c.Points[:len(c.Points):len(c.Points)], p.fresh...)
 	c.Fahrenheit = fahrenheit
+	c.Plan = p.ahead(st)
 	return c
+}
+
+// ahead is the plan from now on: what remains of this step, then the others,
+// however late they are.
+func (p *past) ahead(st station.Status) []chart.PlanPoint {
+	l := p.left(st)
+	if !l.ok || st.SetpointC == nil {
+		return nil
+	}
+	at := seconds(st.Firing.SinceS)
+	out := []chart.PlanPoint{{Since: at, C: *st.SetpointC}}
+	at += l.step
+	rest := p.plan.Segments[st.Firing.Step-1:]
+	out = append(out, chart.PlanPoint{Since: at, C: rest[0].ToC})
+	for _, s := range rest[1:] {
+		for _, q := range s.Points {
+			out = append(out, chart.PlanPoint{Since: at + q.At - s.From, C: q.PlanC})
+		}
+		at += s.ExpectedTo - s.ExpectedFrom
+		out = append(out, chart.PlanPoint{Since: at, C: s.ToC})
+	}
+	return out
+}
+
+// at is when something happened, by the wall clock where it is known.
+func (p *past) at(sinceS float64) string {
+	if p == nil || p.curve.Start.IsZero() {
+		return "+" + hoursMinutes(sinceS)
+	}
+	return p.curve.Start.Add(seconds(sinceS)).Format("15:04")
 }
 
 // slopeOver is how far back a rate is taken from.
@@ -120,7 +150,7 @@ const slopeOver = 10 * time.Minute
 
 // slope is how fast the chamber has moved lately, °C/h.
 func (p *past) slope() (cPerH float64, ok bool) {
-	c := p.chart(false).Points
+	c := append(p.curve.Points[:len(p.curve.Points):len(p.curve.Points)], p.fresh...)
 	if len(c) < 2 || math.IsNaN(c[len(c)-1].HotC) {
 		return 0, false
 	}
@@ -176,7 +206,7 @@ func (p *past) stepLeft(st station.Status) (d time.Duration, bound bool) {
 		return 0, false
 	}
 	share := (s.TargetC - *st.SetpointC) / (seg.ToC - seg.FromC)
-	return time.Duration(min(max(share, 0), 1) * float64(seg.To-seg.From)), false
+	return time.Duration(min(max(share, 0), 1) * float64(seg.ExpectedTo-seg.ExpectedFrom)), false
 }
 
 // when is the time at which a curve passes a temperature.

@@ -46,8 +46,7 @@ func (s *scene) view() []string {
 	out = append(out, s.plan()...)
 	room := max(s.height, leastHeight) - len(out)
 	events := s.events(max(room, 0))
-	curve := s.curve()
-	if keep := min(len(events), leastEvents); len(curve) > 0 && room >= len(curve)+keep {
+	if curve := s.curve(); len(curve) > 0 && room >= len(curve)+s.newest() {
 		events = s.events(min(room-len(curve), mostEvents))
 		out = append(out, curve...)
 	}
@@ -58,8 +57,8 @@ func (s *scene) view() []string {
 	return out[:min(len(out), max(s.height, leastHeight))]
 }
 
-// Lines of events that the curve leaves, and that it is not shortened beyond.
-const leastEvents, mostEvents = 2, 8
+// mostEvents is how many lines of events stand below a curve.
+const mostEvents = 8
 
 // airy puts empty lines around the figures where there is room.
 func (s *scene) airy(lines []string, spare int) []string {
@@ -225,9 +224,9 @@ func (s *scene) phase() (word, sgr string) {
 	f := s.st.Firing
 	if f == nil {
 		if s.st.Heat {
-			return "nothing is fired, yet the heat is on", red
+			return "idle, yet the heat is on", red
 		}
-		return "nothing is fired; heat off", bold
+		return "idle, heat off", bold
 	}
 	switch f.Phase {
 	case "waiting":
@@ -296,8 +295,11 @@ func (s *scene) plan() []string {
 			word = "at most"
 		}
 		step = spans(s.inStep(), l.step, word)
-		ends := s.st.Wall.Local().Add(l.firing).Format("Mon 15:04")
-		whole = fmt.Sprintf("%s, ends %s", spans(seconds(f.SinceS), l.firing, "to go"), ends)
+		whole = spans(seconds(f.SinceS), l.firing, "to go")
+		ends := ", ends " + s.st.Wall.Local().Add(l.firing).Format("Mon 15:04")
+		if s.rowWidth() >= planColumn+cells(whole+ends)+leastName {
+			whole += ends
+		}
 	}
 	out := s.pair(fmt.Sprintf("step %d/%d", f.Step, f.Steps), bold, f.Sentence, step, false)
 	return append(out, s.pair(fmt.Sprintf("firing %d", f.ID), "", f.Name, whole, true)...)
@@ -319,7 +321,8 @@ func (s *scene) pair(name, sgr, text, time string, shorten bool) []string {
 	return []string{r.put(sgr, text).end("", time).String()}
 }
 
-const planColumn = 11
+// planColumn is where names begin; leastName is what is left for one.
+const planColumn, leastName = 11, 12
 
 // inStep is how long the present step has taken; -1 when that is not known.
 func (s *scene) inStep() time.Duration {
@@ -364,20 +367,20 @@ func (s *scene) before() []string {
 }
 
 // curveLines is how many lines the curve gets: less than half of the view.
-func (s *scene) curveLines() int { return min(max(s.height*9/20+3, 14), 28) }
+func (s *scene) curveLines() int { return min(max(s.height*2/5+3, 14), 28) }
 
 // curve draws the firing so far, without the heading that the view has already.
 func (s *scene) curve() []string {
 	if s.past == nil {
 		return nil
 	}
-	f := s.past.chart(s.inF)
+	f := s.past.chart(s.st, s.inF)
 	if len(f.Points) == 0 {
 		return nil
 	}
 	legend := s.height >= 30
 	return sketchLines(f, chart.SketchOpts{Width: min(max(s.width, leastWidth), 132), Height: s.curveLines(), Color: s.color, Unicode: s.glyphs}, func(i int, line string) bool {
-		return i > 1 || i == 1 && legend || s.height < 22 && strings.Contains(line, "hours")
+		return i > 1 && (s.height >= 22 || !strings.Contains(line, "hours")) || i == 1 && legend
 	})
 }
 
@@ -396,31 +399,32 @@ func sketchLines(f chart.Firing, o chart.SketchOpts, want func(i int, line strin
 	return out
 }
 
-// events are the newest, in at most n lines, oldest first. Hints come with
-// whatever is not everyday.
-func (s *scene) events(n int) []string {
-	f := s.st.Firing
-	if f == nil {
-		f = s.st.Last
+// newest is how many lines the newest event takes.
+func (s *scene) newest() int {
+	f := s.shown()
+	if f == nil || len(f.Events) == 0 {
+		return 0
 	}
+	return len(s.event(f.Events[len(f.Events)-1]))
+}
+
+// shown is the firing that runs, or else the last.
+func (s *scene) shown() *station.Firing {
+	if s.st.Firing != nil {
+		return s.st.Firing
+	}
+	return s.st.Last
+}
+
+// events are the newest, in at most n lines, oldest first.
+func (s *scene) events(n int) []string {
+	f := s.shown()
 	if f == nil {
 		return nil
 	}
-	start := s.st.Wall.Add(-seconds(f.SinceS)).Local()
 	var out []string
 	for i := len(f.Events) - 1; i >= 0; i-- {
-		e := f.Events[i]
-		mark, sgr := "  ", ""
-		switch e.Severity {
-		case "warn":
-			mark, sgr = " !", yellow
-		case "alarm":
-			mark, sgr = "!!", red
-		}
-		lines := s.wrapped(sgr, start.Add(seconds(e.SinceS)).Format("15:04")+" "+mark+" ", e.Text)
-		if e.Severity != "info" && e.Hint != "" {
-			lines = append(lines, s.wrapped(faint, "         ", "→ "+e.Hint)...)
-		}
+		lines := s.event(f.Events[i])
 		if len(out)+len(lines) > n {
 			if len(out) == 0 {
 				return lines[:min(n, len(lines))]
@@ -430,4 +434,20 @@ func (s *scene) events(n int) []string {
 		out = append(lines, out...)
 	}
 	return out
+}
+
+// event is one event, with its hint unless it is an everyday one.
+func (s *scene) event(e station.Event) []string {
+	mark, sgr := "  ", ""
+	switch e.Severity {
+	case "warn":
+		mark, sgr = " !", yellow
+	case "alarm":
+		mark, sgr = "!!", red
+	}
+	lines := s.wrapped(sgr, s.past.at(e.SinceS)+" "+mark+" ", e.Text)
+	if e.Severity != "info" && e.Hint != "" {
+		lines = append(lines, s.wrapped(faint, "         ", "→ "+e.Hint)...)
+	}
+	return lines
 }
