@@ -178,6 +178,17 @@ func newCurve(m mix) *curve {
 // search ended; any value gives the same answer.
 type place struct{ at, top int }
 
+// quick is read for a cell that has hardly moved.
+func (c *curve) quick(h, highest float64, p *place) (tC, heat, k float64) {
+	if i := uint(p.at); i < knots-1 && h >= highest {
+		if n := &c.up[i]; h >= n.h && h < c.up[i+1].h {
+			f := (h - n.h) * n.perC
+			return float64(knotLowC+int(i)) + f, n.c, n.k + n.dk*f
+		}
+	}
+	return c.read(h, highest, p)
+}
+
 // read gives the temperature in °C, the heat capacity in J/m³/K and the
 // conductivity in W/m/K of a cell that received h and once highest, J/m³.
 func (c *curve) read(h, highest float64, p *place) (tC, heat, k float64) {

@@ -8,6 +8,9 @@ type work struct {
 	places       []place
 	tC, c, k     []float64 // per cell at the state's time
 	tNext, cNext []float64 // of the iterate within a step
+	kNext        []float64
+	below, last  []float64 // of the recurrence, per ring
+	lastInv      []float64
 	start        []float64 // heat at the start of the step
 	mass, flow   []float64 // V·C/Δt in W/K, and W from the neighbours
 	gr, gz       []float64 // conductance outwards and upwards, W/K
@@ -24,9 +27,10 @@ func newWork(b *body, pieces int) *work {
 	n, all := b.cells(), b.cells()+b.layers // the sleeve is one ring more
 	room := func(size int) []float64 { return make([]float64, size) }
 	return &work{
-		places: make([]place, n), tC: room(all), c: room(all), k: room(n), tNext: room(all), cNext: room(all),
+		places: make([]place, n), tC: room(all), c: room(all), k: room(n), kNext: room(n), tNext: room(all), cNext: room(all),
 		start: room(n), mass: room(all), flow: room(all), gr: room(all), gz: room(n), y: room(all), d: room(all), inv: room(all),
 		source: room(all), side: room(b.layers), top: room(b.rings), bottom: room(b.rings),
+		below: room(b.rings), last: room(b.rings), lastInv: room(b.rings),
 		pieceFrom: make([]spot, pieces), pieceTo: make([]spot, pieces),
 	}
 }
@@ -76,12 +80,13 @@ func (b *body) advance(c *curve, f *FlaskState, w *work, dt, airC float64, out f
 		}
 		b.acrossRings(w, f)
 		b.acrossLayers(w)
-		miss := b.settle(c, f, w, perS, &moveK)
+		var miss float64
+		miss, moveK = b.settle(c, f, w, perS)
 		if miss < turnEndK || turns == mostTurns {
 			break
 		}
 	}
-	b.finish(c, f, w, dt, airC)
+	b.finish(f, w, dt, airC)
 	return moveK, turns
 }
 
@@ -199,27 +204,39 @@ func (b *body) acrossRings(w *work, f *FlaskState) {
 	}
 }
 
-// acrossLayers solves (M − θ Lz) d = M y.
+// acrossLayers solves (M − θ Lz) d = M y, all rings side by side: each step of
+// the recurrence waits for the last, so that one ring after another would be
+// slower.
 func (b *body) acrossLayers(w *work) {
 	l := b.layers
-	for i := range b.rings {
-		at := i * l
-		mass, inv, y := w.mass[at:at+l], w.inv[at:at+l], w.y[at:at+l]
-		gz, d := w.gz[at:at+l], w.d[at:at+l]
-		below, ends := 0.0, weight*w.bottom[i]
-		before, invB := 0.0, 0.0
-		for j := range d {
-			up := weight * gz[j]
-			if j == l-1 {
-				ends = weight * w.top[i]
+	below, last, lastInv := w.below[:b.rings], w.last[:b.rings], w.lastInv[:b.rings]
+	clear(below)
+	clear(last)
+	clear(lastInv)
+	mass, y, gz, d, inv := w.mass, w.y, w.gz, w.d, w.inv
+	for j := range l {
+		for i := range below {
+			n := i*l + j
+			up := weight * gz[n]
+			g := below[i]
+			diagonal := mass[n] + g + up - g*g*lastInv[i]
+			if j == 0 {
+				diagonal += weight * w.bottom[i]
 			}
-			v := 1 / (mass[j] + below + up + ends - below*below*invB)
-			before = (mass[j]*y[j] + below*before) * v
-			inv[j], d[j] = v, before
-			below, ends, invB = up, 0, v
+			if j == l-1 {
+				diagonal += weight * w.top[i]
+			}
+			v := 1 / diagonal
+			x := (mass[n]*y[n] + g*last[i]) * v
+			inv[n], d[n] = up*v, x
+			below[i], last[i], lastInv[i] = up, x, v
 		}
-		for j := l - 2; j >= 0; j-- {
-			d[j] += weight * gz[j] * inv[j] * d[j+1]
+	}
+	for j := l - 2; j >= 0; j-- {
+		for i := range last {
+			n := i*l + j
+			x := d[n] + inv[n]*last[i]
+			d[n], last[i] = x, x
 		}
 	}
 	n := b.cells()
@@ -229,28 +246,31 @@ func (b *body) acrossLayers(w *work) {
 // settle gives each cell its new heat and reads its curve; the miss is how far
 // the linear rise is from it, K. For another turn, the heat capacity and the
 // source are taken where the curve says the cell is.
-func (b *body) settle(c *curve, f *FlaskState, w *work, perS float64, moveK *float64) (missK float64) {
-	move := 0.0
+func (b *body) settle(c *curve, f *FlaskState, w *work, perS float64) (missK, moveK float64) {
+	l := b.layers
 	for i, v := range b.volume {
 		v *= perS
-		for n := i * b.layers; n < (i+1)*b.layers; n++ {
-			grown := w.cNext[n]*w.d[n] - w.source[n]/v
-			h := w.start[n] + grown
-			t, heat, _ := c.read(h, max(f.Highest[n], h), &w.places[n])
-			rise := t - w.tC[n]
-			missK = max(missK, math.Abs(rise-w.d[n]))
-			move = max(move, math.Abs(rise))
-			f.Heat[n], w.tNext[n] = h, t
-			w.cNext[n] = heat
-			w.source[n] = (heat*rise - grown) * v
+		perV := 1 / v
+		at := i * l
+		t, d, source := w.tC[at:at+l], w.d[at:at+l], w.source[at:at+l]
+		tNext, cNext, kNext := w.tNext[at:at+l], w.cNext[at:at+l], w.kNext[at:at+l]
+		start, heat, highest, places := w.start[at:at+l], f.Heat[at:at+l], f.Highest[at:at+l], w.places[at:at+l]
+		for j := range t {
+			grown := cNext[j]*d[j] - source[j]*perV
+			h := start[j] + grown
+			tC, cap, k := c.quick(h, highest[j], &places[j])
+			rise := tC - t[j]
+			missK = max(missK, math.Abs(rise-d[j]))
+			moveK = max(moveK, math.Abs(rise))
+			heat[j], tNext[j], cNext[j], kNext[j] = h, tC, cap, k
+			source[j] = (cap*rise - grown) * v
 		}
 	}
-	*moveK = move
-	return missK
+	return missK, moveK
 }
 
 // finish books the heat that came through the outside.
-func (b *body) finish(c *curve, f *FlaskState, w *work, dt, airC float64) {
+func (b *body) finish(f *FlaskState, w *work, dt, airC float64) {
 	l := b.layers
 	in := 0.0
 	for i := range b.rings {
@@ -266,7 +286,11 @@ func (b *body) finish(c *curve, f *FlaskState, w *work, dt, airC float64) {
 		f.SleeveC[j] += w.d[b.cells()+j]
 	}
 	for n, h := range f.Heat {
-		f.Highest[n] = max(f.Highest[n], h)
-		w.tC[n], w.c[n], w.k[n] = c.read(h, f.Highest[n], &w.places[n])
+		if h > f.Highest[n] {
+			f.Highest[n] = h
+		}
 	}
+	w.tC, w.tNext = w.tNext, w.tC
+	w.c, w.cNext = w.cNext, w.c
+	w.k, w.kNext = w.kNext, w.k
 }

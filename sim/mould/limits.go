@@ -73,11 +73,11 @@ func (f *flask) book(timeS, dt, airC float64, s *FlaskState, w *work) {
 			left = 0
 		}
 		s.SteamKgS = (s.FreeLeft - left) * c.free * f.body.wholeM3() / dt
-		s.FreeLeft = left
-		s.MostSteam = max(s.MostSteam, f.steamIndex(s))
+		s.MostSteam = max(s.MostSteam, f.steamIndex(s.SteamKgS, left))
 		if left < dryShare && s.DryS < 0 {
-			s.DryS = timeS
+			s.DryS = timeS - dt*(dryShare-left)/(s.FreeLeft-left)
 		}
+		s.FreeLeft = left
 	} else {
 		s.SteamKgS = 0
 	}
@@ -92,6 +92,6 @@ func (f *flask) book(timeS, dt, airC float64, s *FlaskState, w *work) {
 	}
 }
 
-func (f *flask) steamIndex(s *FlaskState) float64 {
-	return f.body.overpressure(s.SteamKgS, s.FreeLeft, f.params.Flask.Sleeve == SleeveSteel) / strengthPa
+func (f *flask) steamIndex(rateKgS, left float64) float64 {
+	return f.body.overpressure(rateKgS, left, f.params.Flask.Sleeve == SleeveSteel) / strengthPa
 }

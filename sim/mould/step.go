@@ -65,12 +65,18 @@ func (m *Model) move(s *State, dt, meanC, on float64) (moveK float64, turns int)
 		}
 		f.book(s.TimeS+dt, dt, meanC, fs, w)
 	}
-	parts := math.Ceil(dt / pieceS)
+	m.breatheAll(s, dt, meanC, on)
+	return moveK, turns
+}
+
+// breatheAll moves pieces, gas and the clock on by dt, in short steps.
+func (m *Model) breatheAll(s *State, dt, meanC, on float64) {
+	parts := math.Ceil(dt/pieceS - 1e-9)
+	fromS := s.TimeS
 	for n := range int(parts) {
 		m.breathe(s, dt/parts, (float64(n)+0.5)/parts, meanC, on)
-		s.TimeS += dt / parts
+		s.TimeS = fromS + dt*float64(n+1)/parts
 	}
-	return moveK, turns
 }
 
 // spot is what a piece feels.

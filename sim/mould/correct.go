@@ -1,0 +1,58 @@
+package mould
+
+import "math"
+
+// Correction by a witness. Left alone the model may drift by some 15 K in an
+// hour, most of it from the conductivity (±30 %) and the water; a witness errs
+// by some 3 K, and not from second to second but slowly. The steady gain of a
+// filter for these two, √(15²/3600 s)/3 over a correlation of some minutes, is
+// about once in ten minutes: slower than noise and mishaps, faster than the core
+// moves (20 min to an hour).
+const (
+	correctionS = 600
+	mostAsideK  = 50 // a larger difference counts as this much: the witness may have slipped
+)
+
+// Correct draws flask i a little towards witnessC in °C, what a thermocouple
+// in its core shows; call it after every Step. The pull fades towards the
+// surface, where the chamber rules, and can take back water that the model
+// boiled off too soon. It returns the innovation, witness less model, K; the
+// heat put in is in CorrectedJ. A witnessC that is no number changes nothing.
+func (m *Model) Correct(s *State, i int, witnessC float64) (asideK float64) {
+	if math.IsNaN(witnessC) || math.IsInf(witnessC, 0) || i < 0 || i >= len(m.flasks) {
+		return 0
+	}
+	f, fs := &m.flasks[i], &s.Flasks[i]
+	b, c, w := f.body, f.curveOf(fs), f.attached(fs)
+	asideK = witnessC - b.middle(w.tC, 0)
+	now := s.TimeS + s.WaitingS
+	passed := math.Min(now-fs.LastCorrectionS, correctionS)
+	fs.LastCorrectionS = now
+	if passed <= 0 {
+		return asideK
+	}
+	pull := math.Max(-mostAsideK, math.Min(asideK, mostAsideK)) * -math.Expm1(-passed/correctionS)
+	for n := range fs.Heat {
+		r := (float64(n/b.layers) + 0.5) / float64(b.rings)
+		z := 2*(float64(n%b.layers)+0.5)/float64(b.layers) - 1
+		b.shift(c, fs, w, n, pull*(1-r*r)*(1-z*z))
+	}
+	fs.FreeLeft = b.freeLeft(c, fs.Highest)
+	if fs.FreeLeft > dryShare {
+		fs.DryS = -1
+	}
+	return asideK
+}
+
+// shift moves one cell by deltaK along its curve.
+func (b *body) shift(c *curve, f *FlaskState, w *work, n int, deltaK float64) {
+	h, highest := f.Heat[n], f.Highest[n]
+	to := h + deltaK*w.c[n]
+	if h >= highest { // as hot as ever: the past was colder, or hotter, than thought
+		to = c.heatAt(w.tC[n] + deltaK)
+		highest = to
+	}
+	f.CorrectedJ += (to - h) * b.volume[n/b.layers]
+	f.Heat[n], f.Highest[n] = to, max(highest, to)
+	w.tC[n], w.c[n], w.k[n] = c.read(to, f.Highest[n], &w.places[n])
+}
