@@ -61,7 +61,7 @@ func (d *daemon) run(ctx context.Context) error {
 	defer cancel()
 	l, err := net.Listen("tcp", d.cfg.Listen)
 	if err != nil {
-		return fmt.Errorf("listen in %s is %s: %w; is another calx running, or the address not this board's?", "calx.yaml", d.cfg.Listen, err)
+		return fmt.Errorf("listen: %s in calx.yaml cannot be had: %w; another calx may be running, or the address is not this board's", d.cfg.Listen, err)
 	}
 	d.greet(l.Addr())
 	served := make(chan struct{})

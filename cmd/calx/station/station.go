@@ -77,8 +77,10 @@ type Station struct {
 var (
 	ErrBusy = errors.New("a firing is running; stop it first")
 	ErrIdle = errors.New("no firing is running")
-	ErrFull = errors.New("too many commands at once; wait a second and press again")
-	ErrDead = errors.New("the output of the heat relay does not answer, so nothing can be fired; look at the relay and its wiring, then restart calx")
+	// ErrMending: Interrupted has not come to its end.
+	ErrMending = errors.New("calx is still looking at the firing that was interrupted; it takes two minutes at most, then ask again")
+	ErrFull    = errors.New("too many commands at once; wait a second and press again")
+	ErrDead    = errors.New("the output of the heat relay does not answer, so nothing can be fired; look at the relay and its wiring, then restart calx")
 )
 
 // ProfileError says that a profile cannot be fired on this kiln. It unwraps
@@ -158,7 +160,7 @@ func (s *Station) Prepare(r Request) (*controller.Controller, *profile.Profile, 
 }
 
 // Start begins a firing and returns its number. The log holds its head before
-// Start returns. Errors: a ProfileError, ErrBusy, ErrDead, or what the log says.
+// Start returns. Errors: a ProfileError, ErrBusy, ErrMending, ErrDead, or what the log says.
 func (s *Station) Start(r Request) (uint64, error) {
 	c, p, err := s.Prepare(r)
 	if err != nil {
@@ -178,6 +180,9 @@ func (s *Station) Start(r Request) (uint64, error) {
 	}}
 	if j.head.ID, err = q.Log.Begin(j.head); err != nil {
 		s.release()
+		if errors.Is(err, storage.ErrUnfinished) {
+			return 0, ErrMending
+		}
 		return 0, err
 	}
 	s.start <- j

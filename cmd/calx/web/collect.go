@@ -1,6 +1,7 @@
 package web
 
 import (
+	"fmt"
 	"maps"
 	"slices"
 	"time"
@@ -93,9 +94,14 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 func (s scrape) kiln(st station.Status) {
 	s.maybe(descTemperature, st.ChamberC, "chamber", "hot")
 	s.maybe(descTemperature, st.ColdC, "chamber", "cold")
+	named := map[string]int{}
 	for _, o := range st.Others {
-		s.maybe(descTemperature, o.HotC, o.Role, "hot")
-		s.maybe(descTemperature, o.ColdC, o.Role, "cold")
+		channel := o.Role
+		if named[o.Role]++; named[o.Role] > 1 { // two of a name would be refused as one series
+			channel = fmt.Sprintf("%s %d", o.Role, named[o.Role])
+		}
+		s.maybe(descTemperature, o.HotC, channel, "hot")
+		s.maybe(descTemperature, o.ColdC, channel, "cold")
 	}
 	s.maybe(descSetpoint, st.SetpointC)
 	s.gauge(descDuty, st.Duty)

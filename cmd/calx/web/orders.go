@@ -58,7 +58,7 @@ func (a *api) fire(w http.ResponseWriter, r *http.Request) {
 		}{id})
 	case errors.As(err, &bad):
 		write(w, http.StatusUnprocessableEntity, problem{"the profile cannot be fired on this kiln", list(bad.Err)})
-	case errors.Is(err, station.ErrBusy), errors.Is(err, storage.ErrUnfinished):
+	case errors.Is(err, station.ErrBusy), errors.Is(err, station.ErrMending):
 		refuse(w, http.StatusConflict, "%v", err)
 	default:
 		// The output is dead, or the log cannot be written: no firing begins

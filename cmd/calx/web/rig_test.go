@@ -17,8 +17,10 @@ import (
 	"calx/cmd/calx/config"
 	"calx/cmd/calx/station"
 	"calx/cmd/calx/web"
+	"calx/controller"
 	"calx/controller/identify"
 	"calx/controller/relay"
+	"calx/sensor"
 	"calx/sim/bench"
 	"calx/sim/kiln"
 	"calx/storage"
@@ -41,6 +43,15 @@ type rig struct {
 
 // newRig builds one; run lets it live. Its time passes speed times as fast.
 func newRig(t testing.TB, speed float64, mishaps ...bench.Mishap) *rig {
+	return newRigWith(t, 0, speed, mishaps...)
+}
+
+// warm is a witness that always reads the same.
+type warm struct{}
+
+func (warm) Read(at time.Duration) sensor.Reading { return sensor.Reading{At: at, HotC: 50, ColdC: 25} }
+
+func newRigWith(t testing.TB, witnesses int, speed float64, mishaps ...bench.Mishap) *rig {
 	t.Helper()
 	text, err := kiln.ShippedFile("bench-9l-brick")
 	require.NoError(t, err)
@@ -57,10 +68,16 @@ func newRig(t testing.TB, speed float64, mishaps ...bench.Mishap) *rig {
 	require.NoError(t, err)
 	r.log, err = storage.Open(r.file, nil)
 	require.NoError(t, err)
+	channels := []record.Channel{probes[0].Channel}
+	var others []controller.Thermometer
+	for range witnesses {
+		channels = append(channels, record.Channel{Role: "flask"})
+		others = append(others, warm{})
+	}
 	plant := identify.Plant(p, 20)
 	r.metrics = web.NewMetrics("test", time.Second)
 	r.Station = station.New(station.Parts{
-		Log: r.log, Chamber: probes[0], Heater: out, Dead: r.dead, Clock: r.bench, Channels: []record.Channel{probes[0].Channel},
+		Log: r.log, Chamber: probes[0], Heater: out, Dead: r.dead, Clock: r.bench, Channels: channels, Others: others,
 		NoiseC: probes[0].NoiseC, KilnName: p.Name, KilnText: string(text), Plant: plant, Guard: identify.Guard(p, plant),
 		Relay: relay.DefaultConfig(relay.SolidState), Period: time.Second, Monitor: r.metrics, Units: "C",
 	})

@@ -1,0 +1,276 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"calx/cmd/calx/station"
+	"calx/controller/notice"
+	"calx/storage"
+	"calx/storage/record"
+)
+
+// childArgs carries the arguments of a calx that a test starts.
+const childArgs = "CALX_TEST_ARGS"
+
+// TestCalx is not a test: it is calx itself, in a process that can be killed.
+func TestCalx(*testing.T) {
+	if args := os.Getenv(childArgs); args != "" {
+		os.Exit(run(strings.Split(args, "\n")))
+	}
+}
+
+// served is a calx serve in a process of its own.
+type served struct {
+	t    *testing.T
+	cmd  *exec.Cmd
+	at   string
+	said chan string // what it printed, when it is gone
+}
+
+var answersAt = regexp.MustCompile(`answers at (\S+)`)
+
+// serve starts one on a simulated kiln, sixty seconds a second, and waits until
+// it answers.
+func serve(t *testing.T, dir string, env ...string) *served {
+	t.Helper()
+	s := &served{t: t, said: make(chan string, 1)}
+	s.cmd = exec.Command(os.Args[0], "-test.run=^TestCalx$")
+	s.cmd.Env = append(append(os.Environ(), childArgs+"=serve\n--bench\n60\n--config\n"+filepath.Join(dir, "calx.yaml")), env...)
+	out, err := s.cmd.StderrPipe()
+	require.NoError(t, err)
+	require.NoError(t, s.cmd.Start())
+	at := make(chan string, 1)
+	go func() {
+		var all bytes.Buffer
+		for sc := bufio.NewScanner(out); sc.Scan(); {
+			fmt.Fprintln(&all, sc.Text())
+			if m := answersAt.FindStringSubmatch(sc.Text()); m != nil {
+				at <- m[1]
+			}
+		}
+		close(at)
+		s.said <- all.String()
+	}()
+	t.Cleanup(func() { s.end(syscall.SIGKILL) })
+	var ok bool
+	if s.at, ok = <-at; !ok {
+		require.Fail(t, "calx did not come up", <-s.said)
+	}
+	return s
+}
+
+// end sends a signal and waits; it returns the exit code and what was printed.
+func (s *served) end(sig syscall.Signal) (code int, said string) {
+	if s.cmd.ProcessState != nil {
+		return s.cmd.ProcessState.ExitCode(), ""
+	}
+	_ = s.cmd.Process.Signal(sig)
+	said = <-s.said
+	_ = s.cmd.Wait()
+	return s.cmd.ProcessState.ExitCode(), said
+}
+
+func (s *served) status() (st station.Status, err error) {
+	res, err := http.Get("http://" + s.at + "/api/status")
+	if err != nil {
+		return st, err
+	}
+	defer res.Body.Close()
+	return st, json.NewDecoder(res.Body).Decode(&st)
+}
+
+// until waits for a status.
+func (s *served) until(what string, good func(station.Status) bool) station.Status {
+	s.t.Helper()
+	tick := time.NewTicker(5 * time.Millisecond)
+	defer tick.Stop()
+	var st station.Status
+	var err error
+	for range 4000 {
+		if st, err = s.status(); err == nil && good(st) {
+			return st
+		}
+		<-tick.C
+	}
+	require.Failf(s.t, "waited too long", "for %s; last error %v, last status %+v", what, err, st)
+	return st
+}
+
+func (s *served) fire(profile string) {
+	s.t.Helper()
+	body, err := json.Marshal(map[string]string{"name": "night", "profile": profile})
+	require.NoError(s.t, err)
+	res, err := http.Post("http://"+s.at+"/api/firings", "application/json", bytes.NewReader(body))
+	require.NoError(s.t, err)
+	require.NoError(s.t, res.Body.Close())
+	require.Equal(s.t, http.StatusCreated, res.StatusCode)
+}
+
+func configure(t *testing.T, more string) (dir string) {
+	dir = t.TempDir()
+	text := "kiln: bench-9l-brick\nlisten: 127.0.0.1:0\ndata: data\n" + more + `
+channels:
+  - {role: chamber, chip: max31855, port: SPI0.0, type: K}
+heater: {pin: GPIO17, relay: ssr}
+`
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "calx.yaml"), []byte(text), 0o600))
+	return dir
+}
+
+const night = "heat to 60 C at 60 C/h\nhold 8 h\n"
+
+// kept reads the log of a daemon that is gone.
+func kept(t *testing.T, dir string, id uint64) (n uint64, last record.Reading) {
+	t.Helper()
+	l, err := storage.Open(filepath.Join(dir, "data", logName), &storage.Opts{ReadOnly: true})
+	require.NoError(t, err)
+	defer l.Close()
+	require.NoError(t, l.Readings(id, 0, 0, func(r *record.Reading) error {
+		require.Equal(t, n, r.Seq, "readings without a gap")
+		n, last = n+1, *r
+		return nil
+	}))
+	return n, last
+}
+
+// The promise: at a kill at most the last 2 s of readings are missing, never
+// an earlier one, and with resume_within the firing goes on.
+func TestKilledDaemonGoesOn(t *testing.T) {
+	if testing.Short() {
+		t.Skip("kills real processes: some seconds")
+	}
+	const kills, speed, bound = 4, 60, 2 // times; simulated seconds a second; seconds
+	dir := configure(t, "resume_within: 10 min")
+	s := serve(t, dir)
+	s.fire(night)
+	for i := range kills {
+		begin := s.until("a firing", func(st station.Status) bool { return st.Firing != nil && st.Firing.Phase != "" }).Firing.SinceS
+		// A different moment of the commit's second each time.
+		seen := s.until("readings", func(st station.Status) bool { return st.Firing.SinceS > begin+float64(75+20*i) })
+		s.end(syscall.SIGKILL)
+		n, last := kept(t, dir, 1)
+		lost := seen.Firing.SinceS - last.Since.Seconds()
+		t.Logf("kill %d at %.0f s: %d readings kept, %.0f seen and lost, %.2f s of wall time", i+1, seen.Firing.SinceS, n, max(lost, 0), max(lost, 0)/speed)
+		assert.LessOrEqual(t, lost, float64(bound*speed))
+		s = serve(t, dir)
+	}
+	st := s.until("the firing going on", func(st station.Status) bool { return st.Firing != nil && st.Firing.Phase != "" })
+	assert.Equal(t, notice.Interrupted, st.Firing.Events[0].Code)
+	assert.Contains(t, st.Firing.Events[0].Text, "The firing goes on in step 1")
+	code, said := s.end(syscall.SIGTERM)
+	assert.Equal(t, 0, code, said)
+	assert.Contains(t, said, "asked to end; the heat is off")
+}
+
+func TestKilledDaemonEndsTheFiring(t *testing.T) {
+	if testing.Short() {
+		t.Skip("kills real processes: some seconds")
+	}
+	dir := configure(t, "")
+	s := serve(t, dir)
+	s.fire(night)
+	// Long enough for a commit: before it there is nothing to tell.
+	s.until("readings", func(st station.Status) bool { return st.Firing != nil && st.Firing.SinceS > 90 })
+	s.end(syscall.SIGKILL)
+	s = serve(t, dir)
+	st := s.until("its end", func(st station.Status) bool { return st.Last != nil })
+	assert.Equal(t, "interrupted", st.Last.Outcome)
+	assert.Regexp(t, `^calx was interrupted for .*s, and resume_within in calx.yaml does not say that a firing goes on by itself; the firing was ended, the heat is off$`, st.Last.Reason)
+	assert.Nil(t, st.Firing)
+	s.fire(night) // the way is free
+	_, said := s.end(syscall.SIGTERM)
+	assert.Contains(t, said, "firing 1: "+st.Last.Reason)
+}
+
+// Asked to end, calx writes what it has, and leaves the firing to the next
+// start.
+func TestTerminatedDaemonLosesNothing(t *testing.T) {
+	dir := configure(t, "resume_within: 10 min")
+	s := serve(t, dir)
+	s.fire(night)
+	seen := s.until("readings", func(st station.Status) bool { return st.Firing != nil && st.Firing.SinceS > 10 })
+	code, said := s.end(syscall.SIGTERM)
+	assert.Equal(t, 0, code, said)
+	_, last := kept(t, dir, 1)
+	assert.GreaterOrEqual(t, last.Since.Seconds(), seen.Firing.SinceS)
+}
+
+// The service manager hears that calx is ready, that its loop turns, and that
+// it ends (sd_notify(3)).
+func TestServiceManagerIsTold(t *testing.T) {
+	socket := filepath.Join(t.TempDir(), "notify")
+	c, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: socket, Net: "unixgram"})
+	require.NoError(t, err)
+	defer c.Close()
+	heard := make(chan string, 10000)
+	go func() {
+		defer close(heard)
+		b := make([]byte, 256)
+		for {
+			n, err := c.Read(b)
+			if err != nil {
+				return
+			}
+			heard <- string(b[:n])
+		}
+	}()
+	s := serve(t, configure(t, ""), "NOTIFY_SOCKET="+socket)
+	assert.Equal(t, "READY=1\nWATCHDOG=1", <-heard)
+	for range 5 {
+		assert.Equal(t, "WATCHDOG=1", <-heard)
+	}
+	code, said := s.end(syscall.SIGTERM)
+	assert.Equal(t, 0, code, said)
+	require.NoError(t, c.Close())
+	last := ""
+	for m := range heard {
+		last = m
+	}
+	assert.Equal(t, "STOPPING=1", last)
+}
+
+func TestServeAndOffRefuse(t *testing.T) {
+	t.Chdir(t.TempDir())
+	real := configure(t, "period: 1 s")
+	file := filepath.Join(real, "calx.yaml")
+	body, err := os.ReadFile(file)
+	require.NoError(t, err)
+	// A line no board has: a test must not move a real one.
+	body = bytes.ReplaceAll(body, []byte("GPIO17"), []byte("calx-test-no-such-line"))
+	require.NoError(t, os.WriteFile(file, body, 0o600))
+	for _, c := range []struct {
+		name string
+		args []string
+		code int
+		says string
+	}{
+		{"no line, off", []string{"off", "--config", file}, 1, "calx-test-no-such-line"},
+		{"no line, serve", []string{"serve", "--config", file}, 1, "calx-test-no-such-line"},
+		{"speed below 0", []string{"serve", "--bench=-1"}, 2, "must be a number above 0"},
+		{"warden without a line", []string{"warden"}, 1, "no heat line"},
+		{"warden's flags are its own", []string{"warden", "--heat=calx-test-no-such-line", "--lease=1h"}, 1, "outside 500ms to 2.5s"},
+		{"no such file", []string{"off", "--config", "nowhere.yaml"}, 1, "nowhere.yaml"},
+	} {
+		cmd := exec.Command(os.Args[0], "-test.run=^TestCalx$")
+		cmd.Env = append(os.Environ(), childArgs+"="+strings.Join(c.args, "\n"))
+		said, _ := cmd.CombinedOutput()
+		assert.Equal(t, c.code, cmd.ProcessState.ExitCode(), "%s: %s", c.name, said)
+		assert.Contains(t, string(said), c.says, c.name)
+	}
+}
