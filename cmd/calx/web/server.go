@@ -13,7 +13,7 @@ import (
 const endWithin = 2 * time.Second
 
 // Serve answers on l until ctx ends; live streams end with it. It closes l.
-// errors takes what net/http has to say; nil is standard error.
+// errorLog takes what net/http has to say; nil is standard error.
 func Serve(ctx context.Context, l net.Listener, h http.Handler, errorLog *log.Logger) error {
 	s := &http.Server{
 		Handler:           h,
