@@ -109,8 +109,9 @@ func (c *controlFlags) give(e *env, o order) error {
 	if err != nil {
 		return err
 	}
-	if err := cl.post(e.ctx, "/api/command", map[string]string{"command": o.word}, nil); err != nil {
-		return err
+	err = cl.post(e.ctx, "/api/command", map[string]string{"command": o.word}, nil)
+	if err != nil {
+		return idle(err, before, c.fahrenheit(before.Units == "F"))
 	}
 	now, err := obeyed(e.ctx, cl, o, before)
 	if err != nil {
@@ -121,6 +122,19 @@ func (c *controlFlags) give(e *env, o order) error {
 	}
 	e.printf("%s\n", o.says(before, now, c.fahrenheit(now.Units == "F")))
 	return nil
+}
+
+// idle adds to a refusal, where nothing is fired, what the kiln does instead:
+// whoever asks at night wants to know about the heat.
+func idle(err error, st station.Status, fahrenheit bool) error {
+	if st.Firing != nil {
+		return err
+	}
+	heat := "off"
+	if st.Heat {
+		heat = "on: switch the kiln off at the wall"
+	}
+	return fmt.Errorf("%w; the heat is %s and the chamber is at %s", err, heat, temperature(st.ChamberC, fahrenheit))
 }
 
 func obeyed(ctx context.Context, cl *client, o order, before station.Status) (station.Status, error) {

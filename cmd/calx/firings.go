@@ -100,7 +100,7 @@ func (c *firingsCmd) print(e *env, res firingsResult) {
 		if r.PeakC.Known() {
 			peak = wholeTemperature(float64(r.PeakC), c.fahrenheit(r.Units == "F"))
 		}
-		lines = append(lines, []string{fmt.Sprint(r.ID), r.Started.Local().Format("_2 Jan 2006 15:04"), hours(seconds(r.DurationS)), r.Outcome, peak, fmt.Sprintf("%.1f kWh", r.EnergyKWh), r.Name})
+		lines = append(lines, []string{fmt.Sprint(r.ID), r.Started.Local().Format("_2 Jan 2006 15:04"), hours(seconds(r.DurationS)), r.Outcome, peak, kWh(r.EnergyKWh), r.Name})
 	}
 	widths := make([]int, len(lines[0]))
 	for _, l := range lines {

@@ -9,6 +9,7 @@ import (
 	"calx/cmd/calx/chart"
 	"calx/cmd/calx/station"
 	"calx/profile"
+	"calx/storage/record"
 )
 
 // past is what is known of the firing that is watched: from the log, fetched
@@ -171,21 +172,34 @@ func (p *past) slope() (cPerH float64, ok bool) {
 type left struct {
 	step, firing time.Duration
 	bound        bool
+	open         bool // a later step does so: the end is a guess
 	ok           bool // the plan is known
 }
 
 func (p *past) left(st station.Status) left {
 	f := st.Firing
-	if p == nil || p.plan == nil || f == nil || f.Step < 1 || f.Step > len(p.plan.Segments) {
+	if p == nil || p.plan == nil || f == nil || over(f) || f.Step < 1 || f.Step > len(p.plan.Segments) {
 		return left{}
 	}
 	out := left{ok: true}
 	out.step, out.bound = p.stepLeft(st)
+	out.open = out.bound
 	out.firing = out.step
 	for _, s := range p.plan.Segments[f.Step:] {
 		out.firing += s.ExpectedTo - s.ExpectedFrom
+		out.open = out.open || s.Open
 	}
 	return out
+}
+
+// over reports whether nothing more will be heated in f, even if it still cools
+// under the eyes of calx.
+func over(f *station.Firing) bool {
+	switch f.Phase {
+	case record.Done.String(), record.Stopped.String(), record.Tripped.String():
+		return true
+	}
+	return false
 }
 
 func (p *past) stepLeft(st station.Status) (d time.Duration, bound bool) {

@@ -210,7 +210,7 @@ func (s *scene) beside() []func(*row) {
 		},
 		func(r *row) {
 			if f := st.Firing; f != nil {
-				r.put(faint, "used ").put("", fmt.Sprintf("%.1f kWh", f.EnergyKWh)).maybe(faint, fmt.Sprintf(", %d relay cycles", st.Cycles))
+				r.put(faint, "used ").put("", kWh(f.EnergyKWh)).maybe(faint, fmt.Sprintf(", %d relay cycles", st.Cycles))
 			}
 			if st.Air {
 				r.maybe("", ", air on")
@@ -255,7 +255,7 @@ func (s *scene) off() string {
 }
 
 func (s *scene) slope() (string, bool) {
-	if s.past == nil || s.st.Firing == nil {
+	if s.past == nil || s.st.Firing == nil || s.st.ChamberC == nil {
 		return "", false
 	}
 	v, ok := s.past.slope()
@@ -289,6 +289,9 @@ func (s *scene) plan() []string {
 		return s.before()
 	}
 	step, whole := "", fmt.Sprintf("%s of %s", hours(seconds(f.SinceS)), hours(seconds(f.PlannedS)))
+	if over(f) {
+		whole = "after " + hours(seconds(f.SinceS))
+	}
 	if l := s.past.left(s.st); l.ok {
 		word := "to go"
 		if l.bound {
@@ -296,7 +299,11 @@ func (s *scene) plan() []string {
 		}
 		step = spans(s.inStep(), l.step, word)
 		whole = spans(seconds(f.SinceS), l.firing, "to go")
-		ends := ", ends " + s.st.Wall.Local().Add(l.firing).Format("Mon 15:04")
+		ends := ", ends "
+		if l.open {
+			ends += "about "
+		}
+		ends += s.st.Wall.Local().Add(l.firing).Format("Mon 15:04")
 		if s.rowWidth() >= planColumn+cells(whole+ends)+leastName {
 			whole += ends
 		}
@@ -358,7 +365,7 @@ func (s *scene) before() []string {
 		sgr = red
 	}
 	r := s.row().put(faint, fmt.Sprintf("firing %d ", l.ID)).to(planColumn).put(bold, l.Name).put(sgr, "  "+l.Outcome)
-	r.end(faint, fmt.Sprintf("after %s, %.1f kWh", hours(seconds(l.SinceS)), l.EnergyKWh))
+	r.end(faint, fmt.Sprintf("after %s, %s", hours(seconds(l.SinceS)), kWh(l.EnergyKWh)))
 	out := []string{r.String()}
 	if l.Reason != "" {
 		out = append(out, s.wrapped("", strings.Repeat(" ", planColumn), l.Reason)...)

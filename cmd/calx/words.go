@@ -103,3 +103,11 @@ func wrap(s string, width, indent int) string {
 	}
 	return b.String()
 }
+
+// kWh words an energy: two decimals where one would hide it.
+func kWh(v float64) string {
+	if v < 1 {
+		return fmt.Sprintf("%.2f kWh", v)
+	}
+	return fmt.Sprintf("%.1f kWh", v)
+}
