@@ -75,7 +75,7 @@ func (c *Controller) move(p Cursor, dtS, yC float64, wall time.Time) (q Cursor, 
 		want := math.Min(p.SetC+c.ramp(s, p)*dtS, s.TargetC)
 		may := math.Max(p.SetC, yC+waitBandC)
 		p.SetC = math.Min(want, may)
-		return p, want > may, p.SetC >= s.TargetC
+		return p, want > may && s.Pace != profile.Fastest, p.SetC >= s.TargetC
 	case profile.Cool:
 		if p.Unheated {
 			p.SetC = s.TargetC
