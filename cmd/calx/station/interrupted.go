@@ -155,7 +155,7 @@ type verdict struct {
 func judge(lastC float64, last time.Time, within time.Duration, chamberC float64, wall time.Time) verdict {
 	gap := wall.Sub(last).Round(time.Second)
 	v := verdict{gap: max(gap, 0), chamberC: chamberC}
-	was := fmt.Sprintf("calx was interrupted for %v", gap)
+	was := "calx was interrupted for " + span(gap)
 	switch {
 	case within <= 0:
 		v.text = was + ", and resume_within in calx.yaml does not say that a firing goes on by itself"
@@ -163,7 +163,7 @@ func judge(lastC float64, last time.Time, within time.Duration, chamberC float64
 		v.wait = true
 		v.text = fmt.Sprintf("calx was interrupted, nobody knows how long: the clock shows %s, the last reading is from %s", wall.Format(time.DateTime), last.In(wall.Location()).Format(time.DateTime))
 	case gap > within:
-		v.text = fmt.Sprintf("%s, longer than resume_within, which is %v", was, within)
+		v.text = fmt.Sprintf("%s, longer than resume_within, which is %s", was, span(within))
 	case math.IsNaN(chamberC):
 		v.wait = true
 		v.text = was + ", and there is no valid temperature to go on from"
@@ -174,6 +174,18 @@ func judge(lastC float64, last time.Time, within time.Duration, chamberC float64
 		v.text = fmt.Sprintf("%s; the chamber went from %.0f °C to %.0f °C", was, lastC, chamberC)
 	}
 	return v
+}
+
+// span words a duration: 40 s, 4 min, 3 h 27 min.
+func span(d time.Duration) string {
+	m := int(d.Round(time.Minute) / time.Minute)
+	switch {
+	case d < 90*time.Second:
+		return fmt.Sprintf("%.0f s", d.Seconds())
+	case m < 60:
+		return fmt.Sprintf("%d min", m)
+	}
+	return fmt.Sprintf("%d h %02d min", m/60, m%60)
 }
 
 // await judges at each reading until the verdict stands or patience is over.

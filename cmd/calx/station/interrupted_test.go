@@ -125,7 +125,7 @@ func TestGoesOnAfterAShortInterruption(t *testing.T) {
 		h.start()
 		said, err := h.st.Interrupted(context.Background(), 10*time.Minute)
 		require.NoError(t, err)
-		assert.Contains(t, said, "firing 1: calx was interrupted for 4m")
+		assert.Contains(t, said, "firing 1: calx was interrupted for 4 min")
 		assert.Contains(t, said, `The firing goes on in step 1, "heat to 300 C at 600 C/h"`)
 		time.Sleep(5 * time.Second)
 		f := h.st.Status().Firing
@@ -192,7 +192,7 @@ func TestDoesNotGoOn(t *testing.T) {
 		says    string
 	}{
 		{name: "nobody said so", within: 0, gap: time.Minute, says: "resume_within in calx.yaml does not say"},
-		{name: "too long", within: 10 * time.Minute, gap: 11 * time.Minute, says: "longer than resume_within, which is 10m0s"},
+		{name: "too long", within: 10 * time.Minute, gap: 11 * time.Minute, says: "longer than resume_within, which is 10 min"},
 		{name: "clock went back", within: time.Hour, gap: 5 * time.Minute,
 			mishaps: []bench.Mishap{{At: 12 * time.Minute, Kind: "clock", Value: "-86400"}}, says: "nobody knows how long: the clock shows 1999-12-31"},
 		{name: "no temperature", within: time.Hour, gap: 5 * time.Minute,
