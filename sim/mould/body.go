@@ -35,8 +35,9 @@ type body struct {
 
 // film is the exchange between a face and what it sees.
 type film struct {
-	convection func(surfaceC, airC float64) float64 // W/m²/K
-	emissivity float64
+	convection float64 // W/m²/K; free convection in a room if 0
+	uprightM   float64 // height of the face, for that
+	radiant    float64 // emissivity times Stefan's constant, W/m²/K⁴
 	scale      float64 // of both together; a face that stands on something has less
 }
 
@@ -46,27 +47,27 @@ func (f film) times(scale float64) film {
 	return f
 }
 
-func steady(w float64) func(surfaceC, airC float64) float64 {
-	return func(float64, float64) float64 { return w }
-}
-
 // perM2 is the film coefficient in W/m²/K: convection, and the exact radiant
 // exchange εσ(a²+b²)(a+b) with black surroundings.
-func (f film) perM2(surfaceC, airC float64) float64 {
+func (f *film) perM2(surfaceC, airC float64) float64 {
 	a, b := surfaceC+zeroK, airC+zeroK
-	return f.scale * (f.convection(surfaceC, airC) + f.emissivity*stefan*(a*a+b*b)*(a+b))
+	h := f.convection
+	if h == 0 {
+		h = upright(f.uprightM, surfaceC, airC)
+	}
+	return f.scale * (h + f.radiant*(a*a+b*b)*(a+b))
 }
 
 // inside returns the film in series with the half cell below, W/m²/K, settled
-// on the surface temperature, which it returns too.
-func (f film) inside(cellC, airC, halfResistance float64) (perM2, surfaceC float64) {
-	const turns = 2 // the film moves slowly with the surface: 0.1 % after two
-	surfaceC = cellC
-	for range turns {
-		perM2 = 1 / (1/f.perM2(surfaceC, airC) + halfResistance)
-		surfaceC = cellC + perM2*(airC-cellC)*halfResistance
-	}
-	return perM2, surfaceC
+// on the surface temperature, which it returns too: two turns, as the film
+// moves slowly with the surface.
+func (f *film) inside(cellC, airC, halfResistance float64) (perM2, surfaceC float64) {
+	h := f.perM2(cellC, airC)
+	share := h * halfResistance / (1 + h*halfResistance)
+	surfaceC = cellC + (airC-cellC)*share
+	h = f.perM2(surfaceC, airC)
+	perM2 = h / (1 + h*halfResistance)
+	return perM2, cellC + perM2*(airC-cellC)*halfResistance
 }
 
 func newBody(p Params, g Grid, factorK float64) *body {
@@ -75,7 +76,9 @@ func newBody(p Params, g Grid, factorK float64) *body {
 		rings: g.Rings, layers: g.Layers,
 		sleeved: p.Flask.Sleeve != SleeveNone,
 		base:    orElse(p.Investment.Base, usualBase),
-		film:    film{steady(orElse(p.Investment.Convection, usualFilm)), orElse(p.Investment.Emissivity, usualEmiss), 1},
+		film: film{
+			convection: orElse(p.Investment.Convection, usualFilm), radiant: stefan * orElse(p.Investment.Emissivity, usualEmiss), scale: 1,
+		},
 	}
 	b.drM, b.dzM = b.radiusM/float64(b.rings), b.heightM/float64(b.layers)
 	for i := range b.rings {
@@ -102,36 +105,29 @@ func orUsual[Q ~float64](v, usual Q) Q {
 
 func (b *body) cells() int { return b.rings * b.layers }
 
-// waters adds up the water of the whole flask, kg.
-func (b *body) waters(c *curve, highest []float64, places []place) (free, bound float64) {
+// boundKg is the water of gypsum in the whole flask.
+func (b *body) boundKg(c *curve, highest []float64, places []place) float64 {
+	total := 0.0
 	for i, v := range b.volume {
 		for n := i * b.layers; n < (i+1)*b.layers; n++ {
-			fr, bo := c.waterLeft(c.topC(highest[n], &places[n]))
-			free += fr * v
-			bound += bo * v
+			total += c.bound(highest[n], &places[n]) * v
 		}
 	}
-	return free, bound
+	return total
 }
 
 // freeLeft is the share of the free water of the start that is left.
 func (b *body) freeLeft(c *curve, highest []float64) float64 {
-	low, high := c.heatAt(freeLow), c.heatAt(freeHigh)
 	total := 0.0
 	p := place{top: freeLow - knotLowC}
 	for i, v := range b.volume {
 		sum := 0.0
 		for _, h := range highest[i*b.layers : (i+1)*b.layers] {
-			switch {
-			case h >= high:
-				sum++
-			case h > low:
-				sum += (c.topC(h, &p) - freeLow) / (freeHigh - freeLow)
-			}
+			sum += c.freeShare(h, &p)
 		}
 		total += sum * v
 	}
-	return 1 - total/b.wholeM3()
+	return total / b.wholeM3()
 }
 
 // wholeM3 is the volume of the investment.

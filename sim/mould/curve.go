@@ -125,6 +125,8 @@ type curve struct {
 	mix
 	up   [knots]upKnot
 	down [knots]downKnot
+	// Heats at which water begins and ceases to leave, J/m³.
+	freeWhole, freeGone, boundWhole, boundGone float64
 }
 
 // upKnot serves a cell that is as hot as it ever was.
@@ -171,6 +173,8 @@ func newCurve(m mix) *curve {
 		down.left = 1 - ramp(t, freeLow, freeHigh)
 		down.share = m.solids * m.cp(t) / sensible(t)
 	}
+	c.freeWhole, c.freeGone = c.heatAt(freeLow), c.heatAt(freeHigh)
+	c.boundWhole, c.boundGone = c.heatAt(firstLow), c.heatAt(lastHigh)
 	return c
 }
 
@@ -258,9 +262,26 @@ func (c *curve) heatAt(tC float64) float64 {
 	return c.up[i].h + (tC-float64(knotLowC+i))*c.up[i].c
 }
 
-// waterLeft is what heating to topC leaves, kg/m³: free and bound.
-func (c *curve) waterLeft(topC float64) (free, bound float64) {
-	free = c.free * (1 - ramp(topC, freeLow, freeHigh))
-	bound = c.first*(1-ramp(topC, firstLow, firstHigh)) + c.last*(1-ramp(topC, lastLow, lastHigh))
-	return free, bound
+// freeShare is the share of the free water left in a cell that once received
+// highest.
+func (c *curve) freeShare(highest float64, p *place) float64 {
+	switch {
+	case highest >= c.freeGone:
+		return 0
+	case highest <= c.freeWhole:
+		return 1
+	}
+	return 1 - ramp(c.topC(highest, p), freeLow, freeHigh)
+}
+
+// bound is the water of gypsum left in such a cell, kg/m³.
+func (c *curve) bound(highest float64, p *place) float64 {
+	switch {
+	case highest >= c.boundGone:
+		return 0
+	case highest <= c.boundWhole:
+		return c.first + c.last
+	}
+	topC := c.topC(highest, p)
+	return c.first*(1-ramp(topC, firstLow, firstHigh)) + c.last*(1-ramp(topC, lastLow, lastHigh))
 }

@@ -8,8 +8,8 @@ type History func(tS float64) (chamberC float64, airOn bool)
 
 // Steps of a forecast, s: shorter where something happens.
 const (
-	boilingS = 60.0
-	aimK     = 6.0 // change of the fastest cell in a step
+	boilingS = 90.0
+	aimK     = 10.0 // change of the fastest cell in a step
 )
 
 // pace chooses the steps of a forecast.

@@ -60,7 +60,7 @@ const (
 // of the fluxes of T+θy between rings and T+θd between layers. As the heat of
 // a cell grows by just that, none is lost whatever the coefficients. Where a
 // cell passes a kink of its curve, M is taken anew there (Newton).
-func (b *body) advance(c *curve, f *FlaskState, w *work, dt, airC float64, out film, base float64) (moveK float64, turns int) {
+func (b *body) advance(c *curve, f *FlaskState, w *work, dt, airC float64, out *film, base float64) (moveK float64, turns int) {
 	b.conductances(f, w, airC, out, base)
 	b.flows(f, w, airC)
 	copy(w.start, f.Heat)
@@ -91,8 +91,9 @@ func (b *body) advance(c *curve, f *FlaskState, w *work, dt, airC float64, out f
 }
 
 // conductances of all faces, at the start of the step.
-func (b *body) conductances(f *FlaskState, w *work, airC float64, out film, base float64) {
+func (b *body) conductances(f *FlaskState, w *work, airC float64, out *film, base float64) {
 	l := b.layers
+	lower := out.times(base)
 	for i := range b.rings {
 		k := w.k[i*l : (i+1)*l]
 		gz := w.gz[i*l : (i+1)*l]
@@ -102,7 +103,7 @@ func (b *body) conductances(f *FlaskState, w *work, airC float64, out film, base
 		}
 		gz[l-1] = 0
 		half := b.dzM / 2
-		low, _ := out.times(base).inside(w.tC[i*l], airC, half/k[0])
+		low, _ := lower.inside(w.tC[i*l], airC, half/k[0])
 		high, _ := out.inside(w.tC[i*l+l-1], airC, half/k[l-1])
 		w.bottom[i], w.top[i] = low*b.endM2[i], high*b.endM2[i]
 		if i == b.rings-1 {
@@ -260,8 +261,12 @@ func (b *body) settle(c *curve, f *FlaskState, w *work, perS float64) (missK, mo
 			h := start[j] + grown
 			tC, cap, k := c.quick(h, highest[j], &places[j])
 			rise := tC - t[j]
-			missK = max(missK, math.Abs(rise-d[j]))
-			moveK = max(moveK, math.Abs(rise))
+			if off := math.Abs(rise - d[j]); off > missK {
+				missK = off
+			}
+			if size := math.Abs(rise); size > moveK {
+				moveK = size
+			}
 			heat[j], tNext[j], cNext[j], kNext[j] = h, tC, cap, k
 			source[j] = (cap*rise - grown) * v
 		}

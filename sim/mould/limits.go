@@ -52,7 +52,7 @@ func (b *body) middle(t []float64, i int) float64 {
 
 // ends are the temperatures in °C of core and surface at mid height, in a
 // chamber at airC. A sleeved mould's surface is that of the investment.
-func (b *body) ends(f *FlaskState, w *work, out film, airC float64) (coreC, surfaceC float64) {
+func (b *body) ends(f *FlaskState, w *work, out *film, airC float64) (coreC, surfaceC float64) {
 	coreC = b.middle(w.tC, 0)
 	cell := b.middle(w.tC, b.rings-1)
 	half := b.drM / 2 / b.middle(w.k, b.rings-1)
@@ -81,7 +81,7 @@ func (f *flask) book(timeS, dt, airC float64, s *FlaskState, w *work) {
 	} else {
 		s.SteamKgS = 0
 	}
-	core, surface := f.body.ends(s, w, f.body.film, airC)
+	core, surface := f.body.ends(s, w, &f.body.film, airC)
 	low, high := min(core, surface), max(core, surface)
 	s.MostK = max(s.MostK, high-low)
 	if high > cristobalLowC && low < cristobalHighC {

@@ -105,8 +105,9 @@ func (f *flask) read(fs *FlaskState, s *State, r *FlaskReading) {
 		CrackingIndex: max(fs.MostCristobalK/cristobalStopK, fs.MostQuartzK/quartzStopK),
 		SteamIndex:    f.steamIndex(fs.SteamKgS, fs.FreeLeft), MostSteamIndex: fs.MostSteam, CorrectedJ: fs.CorrectedJ, Pieces: pieces,
 	}
-	r.FreeWaterKg, r.BoundWaterKg = b.waters(c, fs.Highest, w.places)
-	r.CoreC, r.SurfaceC = b.ends(fs, w, b.film, s.ChamberC)
+	r.FreeWaterKg = fs.FreeLeft * c.free * b.wholeM3()
+	r.BoundWaterKg = b.boundKg(c, fs.Highest, w.places)
+	r.CoreC, r.SurfaceC = b.ends(fs, w, &b.film, s.ChamberC)
 	r.DifferenceK = max(r.SurfaceC-r.CoreC, r.CoreC-r.SurfaceC)
 	r.ClearFraction, r.ClearS = 1, 0
 	for n := range f.pieces {
@@ -129,7 +130,7 @@ func (e *piece) read(p *PieceState, tC, oxygen float64) PieceReading {
 	q := PieceReading{
 		Material: e.material.Name, TemperatureC: tC, Stage: e.stage(p), CharKg: p.CharKg,
 		WaterFraction: part(p.WaterKg, e.wetKg), VolatileFraction: part(p.volatiles(), e.volumeKg),
-		CharFraction: part(p.CharKg, e.charKg), ClearFraction: 1 - e.remaining(p), ClearS: p.ClearS, AshKg: e.ashKg,
+		CharFraction: part(p.CharKg, e.charKg), ClearFraction: max(0, 1-e.remaining(p)), ClearS: p.ClearS, AshKg: e.ashKg,
 	}
 	if p.CharKg > 0 && p.SurfaceX > 0 && oxygen > 0 {
 		q.Starved = max(0, 1-p.SurfaceX/oxygen)

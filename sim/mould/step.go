@@ -5,9 +5,9 @@ import "math"
 // Steps of the internal clock, s.
 const (
 	observerS = 20.0 // what Step waits for
-	pieceS    = 20.0 // most for a piece within a step of heat
+	pieceS    = 30.0 // most for a piece within a step of heat
 	shortestS = 5.0
-	longestS  = 240.0
+	longestS  = 400.0
 )
 
 // Step takes one sample: the chamber was on a straight line from the last
@@ -58,7 +58,7 @@ func (m *Model) move(s *State, dt, meanC, on float64) (moveK float64, turns int)
 		for n := range f.pieces {
 			w.pieceFrom[n] = f.body.at(f.curveOf(fs), f.pieces[n].cells, fs, w)
 		}
-		k, t := f.body.advance(f.curveOf(fs), fs, w, dt, meanC, f.body.film, f.body.base)
+		k, t := f.body.advance(f.curveOf(fs), fs, w, dt, meanC, &f.body.film, f.body.base)
 		moveK, turns = max(moveK, k), max(turns, t)
 		for n := range f.pieces {
 			w.pieceTo[n] = f.body.at(f.curveOf(fs), f.pieces[n].cells, fs, w)
@@ -87,7 +87,7 @@ func (b *body) at(c *curve, cells []share, f *FlaskState, w *work) spot {
 	var out spot
 	for _, e := range cells {
 		out.tC += e.weight * w.tC[e.cell]
-		out.saturation += e.weight * (1 - ramp(c.topC(f.Highest[e.cell], &w.places[e.cell]), freeLow, freeHigh))
+		out.saturation += e.weight * c.freeShare(f.Highest[e.cell], &w.places[e.cell])
 	}
 	out.saturation *= c.saturation
 	return out
