@@ -20,6 +20,7 @@ type Config struct {
 	Period  time.Duration  // between ticks; 0 means 1 s; from 250 ms to 10 s
 	NoiseC  float64        // standard deviation of one reading, °C; 0 means 0.25
 	Zone    *time.Location // for "hold until 14:00"; nil means UTC
+	Mould   *Mould         // what stands in the kiln; nil: nobody said
 }
 
 // The bands of a hold and of the hold-back, °C. The clock of a hold starts
@@ -62,6 +63,11 @@ func New(c Config) (*Controller, error) {
 	}
 	c.Guard.CeilingC = c.Profile.CeilingC
 	c.Guard.Fahrenheit = c.Profile.Fahrenheit
+	if c.Mould != nil {
+		if err := c.Mould.check(); err != nil {
+			return nil, err
+		}
+	}
 	for i, s := range c.Profile.Steps {
 		if err := runnable(s, c); err != nil {
 			return nil, fmt.Errorf("controller: step %d (line %d): %w", i+1, s.Line, err)
@@ -82,8 +88,16 @@ func runnable(s profile.Step, c Config) error {
 		return fmt.Errorf("heat to %.0f °C is above the kiln's maximum of %.0f °C", s.TargetC, c.Guard.MaxC)
 	case s.Kind == profile.Heat && c.Profile.CeilingC != 0 && s.TargetC > c.Profile.CeilingC:
 		return fmt.Errorf("heat to %.0f °C is above the ceiling of %.0f °C", s.TargetC, c.Profile.CeilingC)
-	case s.Kind == profile.Hold && (s.Until == profile.UntilDry || s.Until == profile.UntilCore || s.Until == profile.UntilClear):
+	case c.Mould == nil && s.Kind == profile.Hold && (s.Until == profile.UntilDry || s.Until == profile.UntilCore || s.Until == profile.UntilClear):
 		return fmt.Errorf("this hold needs a mould, and the firing has none; write a time instead, for example \"hold 3 h\"")
 	}
 	return nil
+}
+
+// temp words a temperature in the unit of the profile.
+func (c *Controller) temp(tC float64) string {
+	if c.cfg.Profile.Fahrenheit {
+		return fmt.Sprintf("%.0f °F", tC*9/5+32)
+	}
+	return fmt.Sprintf("%.0f °C", tC)
 }

@@ -62,9 +62,10 @@ func nextClock(now time.Time, hour, minute int) time.Time {
 	return t
 }
 
-// move carries the cursor dtS on, with the chamber at yC. It reports whether
-// the plan had to wait for the kiln and whether the step is over.
-func (c *Controller) move(p Cursor, dtS, yC float64, wall time.Time) (q Cursor, waits, over bool) {
+// move carries the cursor dtS on, with the chamber at yC and the moulds as o. It
+// reports whether the plan had to wait for the kiln and whether the step is
+// over.
+func (c *Controller) move(p Cursor, dtS, yC float64, wall time.Time, o Observed) (q Cursor, waits, over bool) {
 	s := c.cfg.Profile.Steps[p.Step]
 	switch s.Kind {
 	case profile.Heat:
@@ -89,7 +90,7 @@ func (c *Controller) move(p Cursor, dtS, yC float64, wall time.Time) (q Cursor, 
 		p.SetC = math.Max(want, may)
 		return p, want < may, p.SetC <= s.TargetC
 	case profile.Hold:
-		return c.hold(p, s, dtS, yC, wall)
+		return c.hold(p, s, dtS, yC, wall, o)
 	case profile.Wait:
 		return p, false, yC < s.TargetC
 	}
@@ -97,7 +98,7 @@ func (c *Controller) move(p Cursor, dtS, yC float64, wall time.Time) (q Cursor, 
 }
 
 // hold counts only the time that the chamber is where it should be.
-func (c *Controller) hold(p Cursor, s profile.Step, dtS, yC float64, wall time.Time) (q Cursor, waits, over bool) {
+func (c *Controller) hold(p Cursor, s profile.Step, dtS, yC float64, wall time.Time, o Observed) (q Cursor, waits, over bool) {
 	off := math.Abs(yC - p.SetC)
 	if !p.Arrived {
 		p.Arrived = off <= holdBandC
@@ -113,8 +114,10 @@ func (c *Controller) hold(p Cursor, s profile.Step, dtS, yC float64, wall time.T
 		over = p.HeldS >= s.For.Seconds()
 	case s.Until == profile.ClockTime:
 		over = wall.UnixMilli() >= p.UntilMS
-	case s.AtMost > 0:
-		over = p.HeldS >= s.AtMost.Seconds()
+	default:
+		p.Met, _ = o.met(s, p.SetC, c.temp)
+		p.Met = p.Met && p.Arrived && p.HeldS >= s.AtLeast.Seconds()
+		over = p.Met || s.AtMost > 0 && p.HeldS >= s.AtMost.Seconds()
 	}
 	return p, waits, over
 }

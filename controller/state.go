@@ -12,8 +12,8 @@ import (
 	"calx/storage/record"
 )
 
-// State is a firing between two ticks: plain data, nothing in it points
-// anywhere. The zero value is a firing that has not begun.
+// State is a firing between two ticks: plain data. What it points to, the
+// inside of the moulds, is never changed, only replaced. The zero value is a firing that has not begun.
 type State struct {
 	Begun    bool
 	Now      time.Duration // monotonic time of the last tick, since the start
@@ -28,12 +28,13 @@ type State struct {
 	Law      law.State
 	Relay    relay.State
 	History  guard.History
-	TripCode string  // why a guard ended the firing; "" = none did
-	WaitS    float64 // how long the plan has been waiting, s
-	FlowS    float64 // how long it has been moving, s
-	Waiting  bool    // a hold-back was reported and not yet taken back
-	NoData   bool    // a missing reading was reported and not yet taken back
-	LogSick  bool    // a sick log was reported and not yet taken back
+	Inside   Observed // of the moulds; zero without any
+	TripCode string   // why a guard ended the firing; "" = none did
+	WaitS    float64  // how long the plan has been waiting, s
+	FlowS    float64  // how long it has been moving, s
+	Waiting  bool     // a hold-back was reported and not yet taken back
+	NoData   bool     // a missing reading was reported and not yet taken back
+	LogSick  bool     // a sick log was reported and not yet taken back
 }
 
 // Cursor is the place in the profile.
@@ -44,6 +45,7 @@ type Cursor struct {
 	FromC    float64 // SetC when the step was entered, °C
 	HeldS    float64 // time of a hold that counts, s
 	Arrived  bool    // a hold has once been within its band
+	Met      bool    // what a hold waited for has come
 	UntilMS  int64   // ClockTime: the wall clock that ends it, ms since 1970
 	Unheated bool    // the step runs without heat
 }

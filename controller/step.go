@@ -3,6 +3,7 @@ package controller
 import (
 	"fmt"
 	"math"
+	"time"
 
 	"calx/controller/guard"
 	"calx/controller/law"
@@ -28,6 +29,7 @@ func (c *Controller) Step(s State, in Input) (State, Output) {
 	t := &tick{c: c, s: s, in: in}
 	t.time()
 	t.look()
+	t.observe()
 	t.people()
 	t.guards()
 	t.plan()
@@ -104,6 +106,23 @@ func (t *tick) look() {
 	if r.OK() {
 		t.s.Law = t.c.law.Observe(t.s.Law, r.HotC)
 	}
+}
+
+// observe follows the inside of the moulds.
+func (t *tick) observe() {
+	m := t.c.cfg.Mould
+	if m == nil || !t.s.History.Seen {
+		return
+	}
+	witness := make([]float64, 0, len(m.Witness))
+	for i := range m.Witness {
+		c := math.NaN()
+		if i < len(t.in.Others) && t.in.Others[i].OK() {
+			c = t.in.Others[i].HotC
+		}
+		witness = append(witness, c)
+	}
+	t.s.Inside = m.follow(t.s.Inside, t.dtS, t.s.History.HotC, t.s.Air, witness)
 }
 
 // over reports whether the firing has ended.
@@ -197,19 +216,46 @@ func (t *tick) plan() {
 			t.announce(s)
 		}
 		var waits, over bool
-		t.s.Plan, waits, over = t.c.move(t.s.Plan, dtS, yC, t.in.Wall)
+		t.s.Plan, waits, over = t.c.move(t.s.Plan, dtS, yC, t.in.Wall, t.s.Inside)
 		t.s.Phase = phaseOf(s, t.s.Plan, waits)
 		if !over {
 			t.waiting(waits, dtS, yC)
 			return
 		}
-		if s.Kind == profile.Hold && s.Until != profile.Elapsed && s.Until != profile.ClockTime {
-			t.say(notice.HoldCutShort, fmt.Sprintf("%s reached its longest time", t.stepName()))
-		}
+		t.holdOver(s)
 		t.next()
 		dtS = 0
 	}
 	t.end(record.Done, notice.Finished, fmt.Sprintf("the profile is done; the heat is off at %s", t.temp(yC)))
+}
+
+// holdOver tells how a hold ended that waited for something.
+func (t *tick) holdOver(s profile.Step) {
+	if s.Kind != profile.Hold || s.Until == profile.Elapsed || s.Until == profile.ClockTime {
+		return
+	}
+	held := time.Duration(t.s.Plan.HeldS * float64(time.Second)).Round(time.Minute)
+	_, how := t.s.Inside.met(s, t.s.Plan.SetC, t.temp)
+	if how != "" {
+		how = ": " + how
+	}
+	if t.s.Plan.Met {
+		t.say(notice.HoldMet, fmt.Sprintf("%s is over after %s%s", t.stepName(), words(held), how))
+		return
+	}
+	t.say(notice.HoldCutShort, fmt.Sprintf("%s reached its longest time, %s%s", t.stepName(), words(held), how))
+}
+
+// words is a duration as people read it.
+func words(d time.Duration) string {
+	h, m := int(d.Hours()), int(d.Minutes())%60
+	switch {
+	case h == 0:
+		return fmt.Sprintf("%d min", m)
+	case m == 0:
+		return fmt.Sprintf("%d h", h)
+	}
+	return fmt.Sprintf("%d h %d min", h, m)
 }
 
 // next puts the cursor before the next step.
@@ -300,7 +346,7 @@ func (t *tick) record() {
 	r := record.Reading{
 		Seq: t.s.Seq, Since: t.in.Now, Wall: t.in.Wall, SetpointC: math.NaN(),
 		Duty: t.s.Law.Duty, Relay: t.s.Relay.On, Air: t.s.Air, EnergyJ: t.s.EnergyJ,
-		Step: uint16(t.s.Plan.Step), Phase: t.s.Phase,
+		Step: uint16(t.s.Plan.Step), Phase: t.s.Phase, Observer: t.s.Inside.vector(),
 	}
 	if t.s.Plan.Entered && !t.over() && !t.s.Plan.Unheated {
 		r.SetpointC = t.s.Plan.SetC
@@ -327,9 +373,4 @@ func (t *tick) stepName() string {
 	return fmt.Sprintf("step %d, %q", t.s.Plan.Step+1, p.Sentence(t.s.Plan.Step))
 }
 
-func (t *tick) temp(c float64) string {
-	if t.c.cfg.Profile.Fahrenheit {
-		return fmt.Sprintf("%.0f °F", c*9/5+32)
-	}
-	return fmt.Sprintf("%.0f °C", c)
-}
+func (t *tick) temp(c float64) string { return t.c.temp(c) }

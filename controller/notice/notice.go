@@ -47,6 +47,7 @@ const (
 	HoldBack       = "hold-back"
 	CaughtUp       = "caught-up"
 	HoldCutShort   = "hold-at-most"
+	HoldMet        = "hold-met"
 	NeedsMould     = "needs-mould"
 	NoReading      = "no-reading"
 	AboveCeiling   = "above-ceiling"
@@ -74,6 +75,7 @@ var catalogue = []Notice{
 	{HoldBack, Warn, "the kiln cannot follow; the plan waits for it", "nothing, if the kiln is known to be weak; else look for a broken element, an open vent or low mains"},
 	{CaughtUp, Info, "the kiln has caught up; the plan goes on", ""},
 	{HoldCutShort, Warn, "a hold ended at its longest time, not on what it waited for", "decide whether to fire on: add a hold, or stop and inspect"},
+	{HoldMet, Info, "a hold ended on what it waited for", ""},
 	{NeedsMould, Warn, "a hold waits for something only a mould model can tell", "give the firing a mould, or step on by hand"},
 	{NoReading, Alarm, "no valid temperature", "check the probe, its two screws at the amplifier and the cable; the kiln cools meanwhile"},
 	{AboveCeiling, Alarm, "the chamber is above the ceiling of the profile", "keep the door shut; if the temperature still rises, switch the kiln off at the wall: a relay may be welded"},
