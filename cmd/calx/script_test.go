@@ -35,6 +35,9 @@ func quiet(e *testscript.Env) {
 }
 
 func TestScripts(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: some forty processes; the live scripts cover most of the same code")
+	}
 	testscript.Run(t, testscript.Params{
 		Dir:   filepath.Join("testdata", "script"),
 		Setup: func(e *testscript.Env) error { quiet(e); return nil },
@@ -42,9 +45,9 @@ func TestScripts(t *testing.T) {
 	})
 }
 
-// benchSpeed is an hour a second: long enough to press something, short enough
-// to wait for.
-const benchSpeed = 3600
+// benchSpeed is ten minutes a second: slow enough to press something, fast
+// enough to wait for.
+const benchSpeed = 600
 
 // The live scripts find a daemon on a simulated kiln at $CALX_AT, its log in
 // the folder $DATA.
