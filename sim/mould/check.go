@@ -29,6 +29,14 @@ func within[Q interface {
 	}
 }
 
+// number is within for a plain number.
+func number(c *checks, path string, v, low, high float64) {
+	if !(v >= low && v <= high) {
+		c.add(path, "%g is outside %g to %g", v, low, high)
+	}
+}
+
+// given is within for a field that may be left out.
 func given[Q interface {
 	~float64
 	String() string
@@ -49,6 +57,8 @@ func (c *checks) oneOf(path, v string, allowed ...string) {
 		c.add(path, "%q is not known; use %s", v, strings.Join(allowed, ", "))
 	}
 }
+
+var _ quantity.Checker = Params{}
 
 // Bounds of what is looked at: they stop slips of unit and decimal point, not
 // unusual moulds.

@@ -11,6 +11,9 @@ import "math"
 const (
 	correctionS = 600
 	mostAsideK  = 50 // a larger difference counts as this much: the witness may have slipped
+	// A core that boils tells nothing of its water: with model and witness both
+	// this close to 100 °C, noise must not dry the mould.
+	boilingLowC, boilingHighC = freeLow - 4, freeHigh + 4
 )
 
 // Correct draws flask i a little towards witnessC in °C, what a thermocouple
@@ -24,11 +27,12 @@ func (m *Model) Correct(s *State, i int, witnessC float64) (asideK float64) {
 	}
 	f, fs := &m.flasks[i], &s.Flasks[i]
 	b, c, w := f.body, f.curveOf(fs), f.attached(fs)
-	asideK = witnessC - b.middle(w.tC, 0)
+	coreC := b.middle(w.tC, 0)
+	asideK = witnessC - coreC
 	now := s.TimeS + s.WaitingS
 	passed := math.Min(now-fs.LastCorrectionS, correctionS)
 	fs.LastCorrectionS = now
-	if passed <= 0 {
+	if passed <= 0 || boils(coreC) && boils(witnessC) {
 		return asideK
 	}
 	pull := math.Max(-mostAsideK, math.Min(asideK, mostAsideK)) * -math.Expm1(-passed/correctionS)
@@ -43,6 +47,8 @@ func (m *Model) Correct(s *State, i int, witnessC float64) (asideK float64) {
 	}
 	return asideK
 }
+
+func boils(tC float64) bool { return tC > boilingLowC && tC < boilingHighC }
 
 // shift moves one cell by deltaK along its curve.
 func (b *body) shift(c *curve, f *FlaskState, w *work, n int, deltaK float64) {

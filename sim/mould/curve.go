@@ -117,13 +117,14 @@ func (m mix) soaked(wet float64) mix {
 const (
 	knotLowC = -40
 	knots    = 1241 // up to 1200 °C
+	knotRoom = 2048 // a power of two: a masked index needs no check
 )
 
 // curve is the heating curve of one mix: temperature and conductivity as
 // functions of the heat received, and the way back when it cools.
 type curve struct {
 	mix
-	up   [knots]upKnot
+	up   [knotRoom]upKnot
 	down [knots]downKnot
 	// Heats at which water begins and ceases to leave, J/m³.
 	freeWhole, freeGone, boundWhole, boundGone float64
@@ -131,7 +132,7 @@ type curve struct {
 
 // upKnot serves a cell that is as hot as it ever was.
 type upKnot struct {
-	h       float64 // heat since knotLowC, J/m³
+	h, next float64 // heat since knotLowC, here and at the next knot, J/m³
 	c, perC float64 // J/m³/K to the next knot, and its inverse
 	k, dk   float64 // conductivity with the water left, W/m/K, and its growth
 }
@@ -169,7 +170,7 @@ func newCurve(m mix) *curve {
 		up.k, up.dk = wetK(t), wetK(t+1)-wetK(t)
 		down.c = m.solids * (m.cp(t) + m.cp(t+1)) / 2
 		down.k, down.dk = m.k(t), m.k(t+1)-m.k(t)
-		up.perC, down.perC = 1/up.c, 1/down.c
+		up.next, up.perC, down.perC = up.h+up.c, 1/up.c, 1/down.c
 		down.left = 1 - ramp(t, freeLow, freeHigh)
 		down.share = m.solids * m.cp(t) / sensible(t)
 	}
@@ -182,17 +183,6 @@ func newCurve(m mix) *curve {
 // search ended; any value gives the same answer.
 type place struct{ at, top int }
 
-// quick is read for a cell that has hardly moved.
-func (c *curve) quick(h, highest float64, p *place) (tC, heat, k float64) {
-	if i := uint(p.at); i < knots-1 && h >= highest {
-		if n := &c.up[i]; h >= n.h && h < c.up[i+1].h {
-			f := (h - n.h) * n.perC
-			return float64(knotLowC+int(i)) + f, n.c, n.k + n.dk*f
-		}
-	}
-	return c.read(h, highest, p)
-}
-
 // read gives the temperature in °C, the heat capacity in J/m³/K and the
 // conductivity in W/m/K of a cell that received h and once highest, J/m³.
 func (c *curve) read(h, highest float64, p *place) (tC, heat, k float64) {
@@ -200,7 +190,7 @@ func (c *curve) read(h, highest float64, p *place) (tC, heat, k float64) {
 		return c.cooled(h, highest, p)
 	}
 	i := p.at
-	for i < knots-1 && h >= c.up[i+1].h {
+	for i < knots-1 && h >= c.up[i].next {
 		i++
 	}
 	for i > 0 && h < c.up[i].h {

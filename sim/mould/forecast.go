@@ -19,7 +19,7 @@ type pace struct{ nextS float64 }
 func (p *pace) after(s *State, dt, moveK float64) {
 	most := longestS
 	for i := range s.Flasks {
-		if left := s.Flasks[i].FreeLeft; left > 0 && left < 1 {
+		if left := s.Flasks[i].FreeLeft; left > 0 && left < 1-least {
 			most = boilingS
 		}
 	}
@@ -33,10 +33,12 @@ func (p *pace) after(s *State, dt, moveK float64) {
 // Forecast runs a copy of s on along history for horizonS seconds and calls fn
 // about every stepS with the time and the reading, which is valid during the
 // call; fn ends the forecast by returning false. Samples of s that still wait
-// are used first. The state at the end is returned.
+// are used first. A chamber that is no number stays as it was. The state at the
+// end is returned.
 func (m *Model) Forecast(s State, history History, horizonS, stepS float64, fn func(tS float64, r *Reading) bool) State {
 	s = s.Clone()
 	m.flush(&s)
+	stepS = max(stepS, shortestS)
 	var r Reading
 	end := s.TimeS + horizonS
 	due := s.TimeS + stepS
@@ -61,6 +63,9 @@ func (m *Model) run(s *State, history History, endS float64, stop func(*State) f
 			dt = (to - s.TimeS) / 2 // no crumbs
 		}
 		meanC, on, lastC := history.over(s.TimeS, dt)
+		if math.IsNaN(meanC) || math.IsInf(meanC, 0) {
+			meanC, lastC = s.ChamberC, s.ChamberC
+		}
 		moveK, _ := m.move(s, dt, meanC, on)
 		s.ChamberC = lastC
 		p.after(s, max(dt, p.nextS/2), moveK)

@@ -1,7 +1,6 @@
 package mould
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -15,21 +14,21 @@ import (
 type Material struct {
 	Name string `yaml:"name" jsonschema_description:"the name a pattern uses"`
 	// Source says where the figures come from.
-	Source     string            `yaml:"source,omitempty" jsonschema_description:"where the figures come from"`
-	Hemicell   quantity.Fraction `yaml:"hemicellulose,omitempty" jsonschema_description:"share of dry mass that leaves like hemicellulose, about 270 C"`
-	Cellulose  quantity.Fraction `yaml:"cellulose,omitempty" jsonschema_description:"share of dry mass that leaves like cellulose, about 340 C"`
-	Lignin     quantity.Fraction `yaml:"lignin,omitempty" jsonschema_description:"share of dry mass that leaves like lignin, 200 to 600 C"`
-	Other      quantity.Fraction `yaml:"other,omitempty" jsonschema_description:"share of dry mass that leaves in one reaction of its own: wax, plastic"`
-	Char       quantity.Fraction `yaml:"char" jsonschema_description:"char left of the dry mass in a closed mould"`
-	Ash        quantity.Fraction `yaml:"ash" jsonschema_description:"ash left of the dry mass"`
-	Density    quantity.Density  `yaml:"density" jsonschema_description:"dry mass over the volume of the shape; for a cone or head with its gaps"`
-	Moisture   Moisture          `yaml:"moisture,omitempty" jsonschema_description:"usual water over dry mass"`
-	Catalysis  float64           `yaml:"catalysis,omitempty" jsonschema:"minimum=0.1,maximum=20" jsonschema_description:"how much faster its char burns than that of wood, by the salts in it; 1 if left out"`
-	SoftensC   float64           `yaml:"ash_softens,omitempty" jsonschema_description:"temperature in C at which its ash begins to stick; 0 if not known"`
-	Silica     bool              `yaml:"silica,omitempty" jsonschema_description:"true if the ash keeps its shape: grasses, husks"`
-	OtherLogA  float64           `yaml:"other_log_a,omitempty" jsonschema_description:"log10 of the pre-exponential factor in 1/s of the reaction of its own"`
-	OtherKJ    float64           `yaml:"other_kj_mol,omitempty" jsonschema_description:"activation energy in kJ/mol of the reaction of its own"`
-	VolatileO2 float64           `yaml:"volatile_oxygen,omitempty" jsonschema_description:"kg of oxygen that burns 1 kg of volatiles; from the composition of wood if left out"`
+	Source     string               `yaml:"source,omitempty" jsonschema_description:"where the figures come from"`
+	Hemicell   quantity.Fraction    `yaml:"hemicellulose,omitempty" jsonschema_description:"share of dry mass that leaves like hemicellulose, about 270 C"`
+	Cellulose  quantity.Fraction    `yaml:"cellulose,omitempty" jsonschema_description:"share of dry mass that leaves like cellulose, about 340 C"`
+	Lignin     quantity.Fraction    `yaml:"lignin,omitempty" jsonschema_description:"share of dry mass that leaves like lignin, 200 to 600 C"`
+	Other      quantity.Fraction    `yaml:"other,omitempty" jsonschema_description:"share of dry mass that leaves in one reaction of its own: wax, plastic"`
+	Char       quantity.Fraction    `yaml:"char" jsonschema_description:"char left of the dry mass in a closed mould"`
+	Ash        quantity.Fraction    `yaml:"ash" jsonschema_description:"ash left of the dry mass"`
+	Density    quantity.Density     `yaml:"density" jsonschema_description:"dry mass over the volume of the shape; for a cone or head with its gaps"`
+	Moisture   Moisture             `yaml:"moisture,omitempty" jsonschema_description:"usual water over dry mass"`
+	Catalysis  float64              `yaml:"catalysis,omitempty" jsonschema:"minimum=0.1,maximum=20" jsonschema_description:"how much faster its char burns than that of wood, by the salts in it; 1 if left out"`
+	Softens    quantity.Temperature `yaml:"ash_softens,omitempty" jsonschema_description:"temperature at which its ash begins to stick; left out if not known"`
+	Silica     bool                 `yaml:"silica,omitempty" jsonschema_description:"true if the ash keeps its shape: grasses, husks"`
+	OtherLogA  float64              `yaml:"other_log_a,omitempty" jsonschema_description:"log10 of the pre-exponential factor in 1/s of the reaction of its own"`
+	OtherKJ    float64              `yaml:"other_kj_mol,omitempty" jsonschema_description:"activation energy in kJ/mol of the reaction of its own"`
+	VolatileO2 float64              `yaml:"volatile_oxygen,omitempty" jsonschema_description:"kg of oxygen that burns 1 kg of volatiles; from the composition of wood if left out"`
 }
 
 // woodOxygen is the oxygen that burns 1 kg of dry ash-free wood, kg: C 50, H 6,
@@ -50,16 +49,16 @@ const (
 // (Osman & Goss 1983, Phyllis database no. 308) and wheat straw 870 °C
 // (Phyllis no. 1303), both read; the rest of the column is by likeness.
 var materials = []Material{
-	{Name: "woody stem", Hemicell: .280, Cellulose: .360, Lignin: .095, Char: .255, Ash: .010, Density: 600, Moisture: .12, Catalysis: 1, SoftensC: 770, Source: fromPine},
-	{Name: "herb stem", Hemicell: .300, Cellulose: .330, Lignin: .100, Char: .220, Ash: .050, Density: 300, Moisture: .10, Catalysis: 3, SoftensC: 770, Source: fromRav + "corn stalk as the likeness; density from memory, 100 to 350"},
-	{Name: "twig", Hemicell: .265, Cellulose: .335, Lignin: .105, Char: .275, Ash: .020, Density: 580, Moisture: .12, Catalysis: 1.5, SoftensC: 720, Source: fromPine + "; more bark than a stem; twig ash melts 100 to 200 C below stem ash, study of spruce parts, read"},
-	{Name: "bark", Hemicell: .200, Cellulose: .250, Lignin: .150, Char: .340, Ash: .060, Density: 450, Moisture: .12, Catalysis: 1.5, SoftensC: 770, Source: fromBark},
-	{Name: "leaf", Hemicell: .280, Cellulose: .260, Lignin: .120, Char: .270, Ash: .070, Density: 350, Moisture: .10, Catalysis: 1, SoftensC: 770, Source: "fallen chestnut leaves, Cortez et al., Soil Biol. Biochem. 28 (1996) 443, read; ash 4 to 10 %, density from memory"},
-	{Name: "flower head", Hemicell: .310, Cellulose: .280, Lignin: .100, Char: .240, Ash: .070, Density: 120, Moisture: .10, Catalysis: 3, SoftensC: 770, Source: "ash 5 to 10 %, all from memory, very variable"},
-	{Name: "seed head", Hemicell: .290, Cellulose: .290, Lignin: .110, Char: .240, Ash: .070, Density: 100, Moisture: .10, Catalysis: 3, SoftensC: 770, Source: "ash 5 to 10 %, all from memory, very variable"},
-	{Name: "seed pod", Hemicell: .260, Cellulose: .330, Lignin: .120, Char: .270, Ash: .020, Density: 500, Moisture: .12, Catalysis: 1.5, SoftensC: 770, Source: fromRav + "between coconut and groundnut shell; density from memory"},
-	{Name: "cone", Hemicell: .250, Cellulose: .310, Lignin: .125, Char: .300, Ash: .015, Density: 240, Moisture: .12, Catalysis: 1, SoftensC: 770, Source: "extractives 23 to 30 %, Gönültaş & Balaban Uçar, stone-pine cones, read; shares and density of the envelope from memory"},
-	{Name: "straw", Hemicell: .270, Cellulose: .320, Lignin: .090, Char: .240, Ash: .080, Density: 220, Moisture: .10, Catalysis: 3, SoftensC: 870, Silica: true, Source: fromRav + "wheat straw 11.2 % ash there, 3.3 % weathered in Phyllis no. 1303, read"},
+	{Name: "woody stem", Hemicell: .280, Cellulose: .360, Lignin: .095, Char: .255, Ash: .010, Density: 600, Moisture: .12, Catalysis: 1, Softens: 770, Source: fromPine},
+	{Name: "herb stem", Hemicell: .300, Cellulose: .330, Lignin: .100, Char: .220, Ash: .050, Density: 300, Moisture: .10, Catalysis: 3, Softens: 770, Source: fromRav + "corn stalk as the likeness; density from memory, 100 to 350"},
+	{Name: "twig", Hemicell: .265, Cellulose: .335, Lignin: .105, Char: .275, Ash: .020, Density: 580, Moisture: .12, Catalysis: 1.5, Softens: 720, Source: fromPine + "; more bark than a stem; twig ash melts 100 to 200 C below stem ash, study of spruce parts, read"},
+	{Name: "bark", Hemicell: .200, Cellulose: .250, Lignin: .150, Char: .340, Ash: .060, Density: 450, Moisture: .12, Catalysis: 1.5, Softens: 770, Source: fromBark},
+	{Name: "leaf", Hemicell: .280, Cellulose: .260, Lignin: .120, Char: .270, Ash: .070, Density: 350, Moisture: .10, Catalysis: 1, Softens: 770, Source: "fallen chestnut leaves, Cortez et al., Soil Biol. Biochem. 28 (1996) 443, read; ash 4 to 10 %, density from memory"},
+	{Name: "flower head", Hemicell: .310, Cellulose: .280, Lignin: .100, Char: .240, Ash: .070, Density: 120, Moisture: .10, Catalysis: 3, Softens: 770, Source: "ash 5 to 10 %, all from memory, very variable"},
+	{Name: "seed head", Hemicell: .290, Cellulose: .290, Lignin: .110, Char: .240, Ash: .070, Density: 100, Moisture: .10, Catalysis: 3, Softens: 770, Source: "ash 5 to 10 %, all from memory, very variable"},
+	{Name: "seed pod", Hemicell: .260, Cellulose: .330, Lignin: .120, Char: .270, Ash: .020, Density: 500, Moisture: .12, Catalysis: 1.5, Softens: 770, Source: fromRav + "between coconut and groundnut shell; density from memory"},
+	{Name: "cone", Hemicell: .250, Cellulose: .310, Lignin: .125, Char: .300, Ash: .015, Density: 240, Moisture: .12, Catalysis: 1, Softens: 770, Source: "extractives 23 to 30 %, Gönültaş & Balaban Uçar, stone-pine cones, read; shares and density of the envelope from memory"},
+	{Name: "straw", Hemicell: .270, Cellulose: .320, Lignin: .090, Char: .240, Ash: .080, Density: 220, Moisture: .10, Catalysis: 3, Softens: 870, Silica: true, Source: fromRav + "wheat straw 11.2 % ash there, 3.3 % weathered in Phyllis no. 1303, read"},
 	{Name: "paper", Hemicell: .110, Cellulose: .640, Lignin: .030, Char: .170, Ash: .050, Density: 700, Moisture: .06, Catalysis: 1, Source: "from memory; writing paper holds 10 to 25 % filler, filter paper next to none"},
 	{Name: "card", Hemicell: .150, Cellulose: .540, Lignin: .060, Char: .170, Ash: .080, Density: 650, Moisture: .07, Catalysis: 1, Source: "from memory, between paper and pulp of wood"},
 	{Name: "cotton", Hemicell: .060, Cellulose: .795, Lignin: .000, Char: .130, Ash: .015, Density: 300, Moisture: .07, Catalysis: 1, Source: "clean cotton: ash 1 to 1.5 % from memory; cotton waste 77.8 % cellulose, 5.4 % ash in Raveendran et al. 1995, read"},
@@ -107,8 +106,8 @@ func (m Material) check(c *checks, at string) {
 	within(c, at+".density", m.Density, 20, 3000)
 	number(c, at+".catalysis", m.catalysis(), 0.1, 20)
 	number(c, at+".volatile_oxygen", m.VolatileO2, 0, 5)
-	if m.SoftensC != 0 {
-		number(c, at+".ash_softens", m.SoftensC, 500, 1700)
+	if m.Softens != 0 {
+		within(c, at+".ash_softens", m.Softens, 500, 1700)
 	}
 	if m.Other > 0 {
 		number(c, at+".other_log_a", m.OtherLogA, -5, 40)
@@ -134,15 +133,4 @@ func (m Material) volatileOxygen() float64 {
 		return 0
 	}
 	return math.Max(0, (woodOxygen*(1-float64(m.Ash))-carbonOxygen*charCarbon*float64(m.Char))/volatile)
-}
-
-// number is within for a plain number.
-func number(c *checks, path string, v, low, high float64) {
-	if !(v >= low && v <= high) {
-		c.add(path, "%s is outside %s to %s", quantityText(v), quantityText(low), quantityText(high))
-	}
-}
-
-func (m Material) String() string {
-	return fmt.Sprintf("%s: char %s, ash %s, %s", m.Name, m.Char, m.Ash, m.Source)
 }

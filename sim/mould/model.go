@@ -143,6 +143,9 @@ func (m *Model) StartSoaked(tC, wet float64) State {
 
 func (b *body) start(c *curve, tC float64) FlaskState {
 	fs := FlaskState{Heat: make([]float64, b.cells()), Highest: make([]float64, b.cells()), FreeLeft: 1, DryS: -1}
+	if c.free == 0 {
+		fs.FreeLeft, fs.DryS = 0, 0
+	}
 	h := c.heatAt(tC)
 	for n := range fs.Heat {
 		fs.Heat[n], fs.Highest[n] = h, h
@@ -177,7 +180,9 @@ func (b *body) drain(fs *FlaskState, tC, wet float64) {
 	for n := range fs.Heat {
 		fs.Heat[n], fs.Highest[n] = high, highest
 	}
-	fs.FreeLeft = b.freeLeft(c, fs.Highest)
+	if fs.FreeLeft = b.freeLeft(c, fs.Highest); fs.FreeLeft < dryShare {
+		fs.DryS = 0
+	}
 }
 
 // curveOf is the heating curve that a flask's state is on.

@@ -2,11 +2,10 @@ package mould
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"github.com/invopop/jsonschema"
-
-	"calx/sim/quantity"
 )
 
 // Moisture is water over oven-dry mass: 0.12 is air-dry wood. Unlike a
@@ -38,9 +37,7 @@ func (m *Moisture) UnmarshalText(text []byte) error {
 func (m Moisture) MarshalText() ([]byte, error) { return []byte(m.String()), nil }
 
 // String writes the plain number.
-func (m Moisture) String() string { return quantityText(float64(m)) }
-
-func quantityText(v float64) string { return fmt.Sprintf("%g", v) }
+func (m Moisture) String() string { return strconv.FormatFloat(float64(m), 'g', -1, 64) }
 
 // JSONSchema describes the accepted text.
 func (Moisture) JSONSchema() *jsonschema.Schema {
@@ -52,5 +49,3 @@ func (Moisture) JSONSchema() *jsonschema.Schema {
 		},
 	}
 }
-
-var _ quantity.Checker = Params{}

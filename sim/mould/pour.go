@@ -17,6 +17,9 @@ const pourStepS = 10
 // looking at most horizonS ahead. A flask that stands on sand or brick loses at
 // its base what the Base of its investment says. s is not changed.
 func (m *Model) PourWindow(s *State, i int, roomC, limitC, horizonS float64) Window {
+	if i < 0 || i >= len(m.flasks) {
+		return Window{}
+	}
 	c := s.Clone()
 	m.flush(&c)
 	f, fs := &m.flasks[i], &c.Flasks[i]

@@ -7,6 +7,7 @@ const (
 	observerS = 20.0 // what Step waits for
 	pieceS    = 30.0 // most for a piece within a step of heat
 	shortestS = 5.0
+	mostGapS  = 7 * 24 * 3600.0
 	longestS  = 400.0
 )
 
@@ -14,11 +15,12 @@ const (
 // sample to chamberC in °C during dtS seconds, the air relay on or off. Samples
 // are gathered until the internal step, 20 s, is due; State.TimeS tells how far
 // the heat is. A chamberC that is no number is taken as no change. Apart from
-// the first call, nothing is allocated.
+// the first call, nothing is allocated. A gap of more than a week counts as one.
 func (m *Model) Step(s *State, dtS, chamberC float64, airOn bool) {
 	if !(dtS > 0) || math.IsInf(dtS, 0) {
 		return
 	}
+	dtS = min(dtS, mostGapS)
 	if math.IsNaN(chamberC) || math.IsInf(chamberC, 0) {
 		chamberC = s.ChamberC
 	}

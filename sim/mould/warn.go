@@ -67,7 +67,7 @@ func (s *Warnings) set(w Warning, on bool) {
 func (e *piece) warn(p *PieceState) (out Warnings) {
 	out.set(CarbonHot, p.CarbonC > carbonLimitC)
 	out.set(AshStays, e.ashKg > muchAsh*e.dryKg || e.material.Silica)
-	out.set(AshSoft, e.material.SoftensC > 0 && p.HighC > e.material.SoftensC)
+	out.set(AshSoft, e.material.Softens > 0 && p.HighC > float64(e.material.Softens))
 	return out
 }
 
