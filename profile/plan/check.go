@@ -1,0 +1,3 @@
+package plan
+
+func (k *maker) check() error { return nil }

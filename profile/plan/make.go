@@ -1,0 +1,169 @@
+package plan
+
+import (
+	"math"
+	"time"
+
+	"calx/profile"
+)
+
+// Make finds the shortest profile that keeps every limit. An input that cannot
+// be is a [Refusal], so is a pour time that no profile reaches. Make takes about
+// a second for one flask; it is the same for the same input.
+func Make(in Input) (*Plan, error) {
+	k, err := newMaker(in)
+	if err != nil {
+		return nil, err
+	}
+	p, err := k.make()
+	if err != nil {
+		return nil, err
+	}
+	return p, k.fix(p)
+}
+
+func (k *maker) make() (*Plan, error) {
+	k.guess()
+	m := k.coarse
+	if len(k.in.Beliefs) == 0 && k.burns() {
+		m = m.Vary(k.standIn().vary)
+	}
+	k.search(m)
+	k.repair()
+	return k.plan()
+}
+
+// burns tells whether there is anything to burn.
+func (k *maker) burns() bool {
+	for _, p := range k.in.Moulds {
+		if len(p.Patterns) > 0 && !k.soaked {
+			return true
+		}
+	}
+	return false
+}
+
+// standIn is the draw whose clear time is that of the chance asked for. It is
+// nearly the same draw for every profile, so the search may follow it alone.
+func (k *maker) standIn() draw {
+	d := quantile(k.chances(k.coarse, k.untilClear()), k.in.Clear)
+	d.vary.Conductivity = 1
+	return d
+}
+
+func (k *maker) untilClear() []profile.Step {
+	return append(k.d.drying(), k.d.burning(k.in.Clear, k.in.AirOn)...)
+}
+
+// repair slows what passes a limit on the full grid.
+func (k *maker) repair() {
+	const most, slower = 12, 0.94
+	for range most {
+		w := k.walker(k.fine, k.begin(k.fine)).run(append(k.untilClear(), k.d.cooling(k.in.PourC, k.in.AirOn)...))
+		if k.excess(w) == 0 {
+			return
+		}
+		up, down := 0.0, 0.0
+		keep := 1 - k.lim.Margin
+		for _, l := range w.legs {
+			over := max(l.cristobalite/(k.lim.CristobaliteK*keep), l.quartz/(k.lim.QuartzK*keep))
+			if l.toC < l.fromC || down > 0 {
+				down = max(down, over)
+			} else {
+				up = max(up, over)
+			}
+		}
+		d := &k.d
+		rates := []*float64{&d.slow, &d.mid, &d.last}
+		if down > up {
+			rates = []*float64{&d.fall, &d.cool}
+		}
+		if w.legs[1].steam > k.lim.SteamIndex*keep {
+			rates = []*float64{&d.toHold, &d.hold}
+		}
+		for _, r := range rates {
+			*r = k.grid.rate(*r * slower)
+		}
+	}
+}
+
+// plan builds the answer from the draft.
+func (k *maker) plan() (*Plan, error) {
+	until := k.untilClear()
+	w := k.walker(k.fine, k.begin(k.fine)).run(until)
+	if w.never >= 0 {
+		return nil, k.never(w, until)
+	}
+	p := &Plan{Profile: &profile.Profile{CeilingC: onGrid(k.lim.CeilingC), Fahrenheit: k.in.Fahrenheit}}
+	hold := w.legs[len(w.legs)-1]
+	clearS := hold.toS
+	if k.burns() {
+		sorted := k.chances(k.fine, until)
+		at := func(q float64) time.Duration { return roundUp(seconds(quantile(sorted, q).clearS), time.Minute) }
+		p.ClearAt = Interval{Low: at((1 - level) / 2), Median: at(0.5), High: at((1 + level) / 2), Level: level}
+		clearS = quantile(sorted, k.in.Clear).clearS
+		if math.IsInf(clearS, 1) {
+			return nil, k.neverClear(sorted)
+		}
+		p.ClearBy = roundUp(seconds(clearS), time.Minute)
+	}
+	holdS := roundUp(seconds(max(clearS-hold.fromS, k.soakS(w), leastSoak.Seconds())), time.Minute)
+	steps := append(until, k.d.cooling(k.in.PourC, k.in.AirOn)...)
+	walked := append([]profile.Step(nil), steps...)
+	walked[len(until)-1] = profile.Step{Kind: profile.Hold, Until: profile.Elapsed, For: holdS}
+	w = k.walker(k.fine, k.begin(k.fine)).run(walked)
+	if w.never >= 0 {
+		return nil, k.never(w, walked)
+	}
+	k.bound(steps, w)
+	p.Profile.Steps = steps
+	p.Total = roundUp(seconds(w.totalS()), time.Minute)
+	p.DryAt = seconds(k.dryS(w))
+	p.Curve = w.samples
+	p.Common = commonFor(k.in.Moulds)
+	k.explain(p, w)
+	return p, nil
+}
+
+// dryS is when the last mould was dry.
+func (k *maker) dryS(w *walk) float64 {
+	last := 0.0
+	for i := range w.end.Flasks {
+		last = max(last, w.end.Flasks[i].DryS)
+	}
+	return last
+}
+
+// soakS is how long after the start of the top hold the core was near enough.
+func (k *maker) soakS(w *walk) float64 {
+	hold := w.legs[len(w.legs)-1]
+	for _, v := range w.samples {
+		if v.Since.Seconds() >= hold.fromS && math.Abs(v.ChamberC-v.CoreC) <= soakK {
+			return v.Since.Seconds() - hold.fromS
+		}
+	}
+	return hold.toS - hold.fromS
+}
+
+// bound writes least and most into the holds that an observation ends.
+func (k *maker) bound(steps []profile.Step, w *walk) {
+	const tick = 5 * time.Minute
+	for i := range steps {
+		s := &steps[i]
+		if s.Kind != profile.Hold || s.Until == profile.Elapsed {
+			continue
+		}
+		length := seconds(w.legs[i].toS - w.legs[i].fromS)
+		least, most := leastShare, mostShare
+		if s.Until == profile.UntilClear {
+			least, most = clearLeast, clearMost
+		}
+		s.AtLeast = time.Duration(least * float64(length)).Truncate(tick)
+		s.AtMost = roundUp(time.Duration(most*float64(length))+spare, tick)
+		if s.Until == profile.UntilClear {
+			s.AtLeast = max(s.AtLeast, leastSoak)
+		}
+	}
+}
+
+func roundUp(d, to time.Duration) time.Duration { return (d + to - 1).Truncate(to) }
