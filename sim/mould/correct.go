@@ -2,12 +2,13 @@ package mould
 
 import "math"
 
-// Correction by a witness. Left alone the model may drift by some 15 K in an
-// hour, most of it from the conductivity (±30 %) and the water; a witness errs
-// by some 3 K, and not from second to second but slowly. The steady gain of a
-// filter for these two, √(15²/3600 s)/3 over a correlation of some minutes, is
-// about once in ten minutes: slower than noise and mishaps, faster than the core
-// moves (20 min to an hour).
+// Correction by a witness. Guesses, no source: left alone the model drifts like
+// a random walk of 15 K in an hour, most of it from the conductivity (±30 %) and
+// the water, 15²/3600 = 0.0625 K²/s; a witness errs by 3 K and stays wrong for
+// about 20 min (place, contact, cold junction), a density of 2·3²·1250 s = 22500
+// K²s. The steady gain of a filter for these two (Kalman & Bucy) is the root of
+// their ratio, 1/600 s: slower than noise and mishaps, as fast as a core moves
+// (20 min to an hour).
 const (
 	correctionS = 600
 	mostAsideK  = 50 // a larger difference counts as this much: the witness may have slipped

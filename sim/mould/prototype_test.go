@@ -51,9 +51,11 @@ func fire(t testing.TB, m *Model, h History, hours float64) course {
 	return c
 }
 
-// Figures of an independent prototype of the same model: explicit stepping on
-// 20 by 30 cells, pieces at 10 s. The lag at 700 °C is wide because both stand
-// still there when 730 °C is the top.
+// Figures of an independent prototype of the same specification: explicit
+// stepping on 20 by 30 cells, pieces at 10 s. Agreement shows that the model is
+// written down right, not that moulds behave so. The herb stem comes out 1 %
+// late because clear here counts char still to form; by the char present it is
+// 4.63, 5.35 and 6.87 h on the straight schedule.
 func TestAgainstIndependentPrototype(t *testing.T) {
 	flasks := [3][2]float64{{75, 100}, {100, 150}, {150, 200}}
 	for _, tt := range []struct {
