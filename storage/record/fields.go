@@ -35,6 +35,7 @@ const (
 	tagFirmware // Firing.Version
 	tagNoChannels
 	tagReadings
+	tagMould // once for each
 )
 
 // Tags of a Channel, inside tagChannel.
@@ -129,6 +130,9 @@ func EncodeFiring(f *Firing) []byte {
 	b.text(tagUnits, f.Units)
 	b.text(tagFirmware, f.Version)
 	b.number(tagReadings, f.Readings)
+	for _, m := range f.Moulds {
+		b.raw(tagMould, []byte(m)) // an empty one counts too
+	}
 	return seal(b)
 }
 
@@ -182,6 +186,8 @@ func (f *Firing) field(tag uint64, v *input) {
 		f.Version = v.text()
 	case tagReadings:
 		f.Readings = v.uvarint()
+	case tagMould:
+		f.Moulds = append(f.Moulds, v.text())
 	}
 }
 

@@ -27,6 +27,7 @@ type Firing struct {
 	Reason   string    // for people: why it ended as it did
 	Profile  string    // the profile, in sentences
 	Kiln     string    // the kiln file, YAML
+	Moulds   []string  // the mould files, YAML, one for each kind of mould; nil when nobody said
 	Config   string    // settings of the controller, JSON
 	Channels []Channel // what each entry of Reading.Channels is
 	PeriodMS uint32    // nominal time between readings

@@ -225,6 +225,9 @@ func TestFiringKeepsEveryField(t *testing.T) {
 		if rapid.Bool().Draw(t, "empty") {
 			want.Channels = []Channel{}
 		}
+		for range rapid.IntRange(0, 3).Draw(t, "moulds") {
+			want.Moulds = append(want.Moulds, str(t, "mould"))
+		}
 		got, err := DecodeFiring(EncodeFiring(&want))
 		require.NoError(t, err)
 		require.Equal(t, want, got)
