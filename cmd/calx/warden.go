@@ -4,6 +4,7 @@ import (
 	"errors"
 
 	"calx/cmd/calx/board"
+	"calx/cmd/calx/config"
 	"calx/cmd/calx/plug"
 )
 
@@ -20,12 +21,13 @@ type offCmd struct {
 // Run drives the lines off even where the rest of the file is in question: it
 // is called when something has gone wrong.
 func (c *offCmd) Run() error {
-	cfg, err := c.load()
+	file := c.find()
+	if file == "" {
+		return errors.New("there is no calx.yaml in this folder and none in /etc/calx, so calx does not know which lines to drive off; name one with --config FILE")
+	}
+	h, err := config.LoadHeater(file)
 	if err != nil {
 		return err
 	}
-	if cfg == nil {
-		return errors.New("there is no calx.yaml in this folder and none in /etc/calx, so calx does not know which lines to drive off; name one with --config FILE")
-	}
-	return plug.AllOff(board.Wiring(cfg.Heater).Specs()...)
+	return plug.AllOff(board.Wiring(h).Specs()...)
 }

@@ -205,7 +205,7 @@ func (p Params) checkProbe(c *checks) {
 
 func (p Params) checkRelay(c *checks) {
 	c.oneOf("relay.kind", p.Relay.Kind, SSR, Contactor)
-	c.count("relay.rated_cycles", p.Relay.RatedCycles, 1000, 10_000_000_000)
+	c.count("relay.rated_cycles", p.Relay.RatedCycles, 1000, 2_000_000_000)
 	within(c, "relay.least_on", p.Relay.LeastOn, 0, 120)
 	within(c, "relay.least_off", p.Relay.LeastOff, 0, 120)
 	if p.Relay.MostCycles != 0 {

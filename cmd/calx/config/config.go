@@ -10,6 +10,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/goccy/go-yaml"
+
 	"calx/controller/relay"
 	"calx/sensor/thermocouple"
 	"calx/sim/quantity"
@@ -21,7 +23,7 @@ type Config struct {
 	Listen       string            `yaml:"listen,omitempty"`        // host:port of API and metrics; optional, default 127.0.0.1:8418
 	Units        string            `yaml:"units,omitempty"`         // "C" or "F", how temperatures are shown; optional
 	Kiln         string            `yaml:"kiln"`                    // kiln file beside this one, or the name of a shipped kiln
-	Period       quantity.Duration `yaml:"period,omitempty"`        // between readings, 250 ms to 10 s; optional, default 1 s
+	Period       quantity.Duration `yaml:"period,omitempty"`        // between readings, 250 ms to 1 s; optional, default 1 s
 	ResumeWithin quantity.Duration `yaml:"resume_within,omitempty"` // go on by itself after a shorter interruption; optional, default never
 	Channels     []Channel         `yaml:"channels"`                // the first one with the role "chamber" is controlled
 	Heater       Heater            `yaml:"heater"`
@@ -87,8 +89,9 @@ func (c *Config) Check() []quantity.Problem {
 	oneOf("units", c.Units, "C", "F")
 	oneOf("heater.active", c.Heater.Active, "", "high", "low")
 	oneOf("heater.relay", c.Heater.Relay, "ssr", "contactor")
-	if c.Period < 0.25 || c.Period > 10 {
-		bad("period", "read %v; it must be from 250 ms to 10 s", c.Period)
+	if c.Period < 0.25 || c.Period > 1 {
+		// The lease of the heat lasts 2 s and must be renewed well before.
+		bad("period", "read %v; it must be from 250 ms to 1 s", c.Period)
 	}
 	if c.Heater.Pin == "" {
 		bad("heater.pin", "no line given; name the line of the heat relay, for example GPIO17")
@@ -160,4 +163,23 @@ func (c *Config) RelayConfig() (relay.Config, error) {
 		r.LeastOffS = float64(c.Heater.LeastOff)
 	}
 	return r, r.Check()
+}
+
+// LoadHeater reads the outputs alone, whatever else is in the file: driving
+// the heat off must not wait for a typo elsewhere to be mended.
+func LoadHeater(file string) (Heater, error) {
+	data, err := os.ReadFile(file)
+	if err != nil {
+		return Heater{}, fmt.Errorf("configuration: %w", err)
+	}
+	var c struct {
+		Heater Heater `yaml:"heater"`
+	}
+	if err := yaml.Unmarshal(data, &c); err != nil {
+		return Heater{}, fmt.Errorf("configuration: the heater in %s cannot be read: %w", file, err)
+	}
+	if c.Heater.Pin == "" {
+		return Heater{}, fmt.Errorf("configuration: %s names no pin under heater; write the line of the heat relay, for example pin: GPIO17", file)
+	}
+	return c.Heater, nil
 }
