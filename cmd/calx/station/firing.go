@@ -13,15 +13,20 @@ import (
 
 // journal is the station's log as the loop sees it.
 type journal struct {
-	log   *storage.Log
-	id    uint64
-	first []record.Event // written with the next reading, before its own
+	log    *storage.Log
+	id     uint64
+	first  []record.Event // written with the next reading, before its own
+	moulds bool           // the state holds the inside of moulds
+	passed int            // snapshots since the last one that was kept
 }
 
 func (j *journal) Append(r record.Reading, e []record.Event, state []byte) error {
 	if j.first != nil {
 		e = append(j.first, e...)
 		j.first = nil
+	}
+	if j.moulds && state != nil {
+		state = j.slim(state, len(e) > 0)
 	}
 	return j.log.Append(j.id, r, e, state)
 }
@@ -35,13 +40,14 @@ func (s *Station) fire(ctx context.Context, j *job) error {
 		st.Firing = &Firing{ID: j.head.ID, Name: j.head.Name, PlannedS: j.planned.Seconds(), Steps: len(j.prof.Steps)}
 		st.events = j.first
 	})
-	late := time.Duration(0)
+	late, ahead := time.Duration(0), &foresight{}
 	loop := controller.Loop{
 		Controller: j.control, Chamber: q.Chamber, Others: q.Others, Heater: watched{q.Heater, s}, Clock: q.Clock,
-		Journal: &journal{q.Log, j.head.ID, j.first}, Commands: s.commands, Until: q.Until, Gap: j.gap,
+		Journal: &journal{log: q.Log, id: j.head.ID, first: j.first, moulds: j.moulds.model != nil}, Commands: s.commands, Until: q.Until, Gap: j.gap,
 		Late: func(d time.Duration) { late = d },
 		Observe: func(cs controller.State, out controller.Output) {
 			s.saw(j, cs, out, late)
+			s.foresee(ahead, j, cs)
 			q.Monitor.Tick(late, out)
 		},
 	}
@@ -55,7 +61,7 @@ func (s *Station) fire(ctx context.Context, j *job) error {
 	s.update(func(st *Status) {
 		f := *st.Firing
 		f.Outcome, f.Reason, f.Events = outcome, reason, eventsOf(st.events)
-		st.Last, st.Firing = &f, nil
+		st.Last, st.Firing, st.Inside = &f, nil, nil
 	})
 	err = q.Log.End(j.head.ID, outcome, reason, q.Clock.Wall().UTC().Truncate(time.Millisecond))
 	if err != nil && !errors.Is(err, storage.ErrNotDurable) {
@@ -106,6 +112,7 @@ func (s *Station) saw(j *job, cs controller.State, out controller.Output, late t
 		st.LogBehind = cs.LogSick
 		st.seeRecord(out.Record)
 		st.fill(cs, out)
+		st.Inside = j.moulds.look(st.Inside, cs, &out.Record)
 		if i := cs.Plan.Step; i < len(j.prof.Steps) {
 			st.Firing.Sentence = j.prof.Sentence(i)
 		}

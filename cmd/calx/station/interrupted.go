@@ -9,8 +9,8 @@ import (
 	"time"
 
 	"calx/controller"
+	"calx/controller/guard"
 	"calx/controller/notice"
-	"calx/profile"
 	"calx/sensor"
 	"calx/storage/record"
 )
@@ -85,13 +85,17 @@ func (s *Station) rebuild(head record.Firing) (*broken, error) {
 	if snapshot == nil {
 		return nil, errors.New("nothing had been recorded yet")
 	}
-	b := &broken{}
-	b.head = head
-	if b.control, b.prof, err = s.Prepare(Request{Profile: head.Profile}); err != nil {
+	events, err := s.parts.Log.Events(head.ID)
+	if err != nil {
 		return nil, err
 	}
-	b.planned = profile.Unroll(b.prof, s.outlook(head.Started)).Total
-	last, err := replay(s, b.control, head.ID, snapshot)
+	j, err := s.prepare(Request{Profile: head.Profile, Moulds: head.Moulds}, head.Started)
+	if err != nil {
+		return nil, err
+	}
+	b := &broken{job: *j}
+	b.head = head
+	last, err := s.replay(&b.job, snapshot, events)
 	if err != nil {
 		return nil, err
 	}
@@ -103,37 +107,81 @@ func (s *Station) rebuild(head record.Firing) (*broken, error) {
 	if b.state, err = controller.Restore(again); err != nil {
 		return nil, err
 	}
-	events, err := s.parts.Log.Events(head.ID)
-	if err != nil {
-		return nil, err
-	}
 	if n := len(events); n > 0 {
 		b.event, b.reason = events[n-1].Seq+1, events[n-1].Text
 	}
 	return b, nil
 }
 
-// replay carries a snapshot over the readings that follow it.
-func replay(s *Station, c *controller.Controller, id uint64, snapshot []byte) (st controller.State, err error) {
+// replay carries a snapshot over the readings that follow it. The inside of
+// moulds is not in the snapshot: it is followed from the first reading on.
+func (s *Station) replay(j *job, snapshot []byte, events []record.Event) (st controller.State, err error) {
 	if err := json.Unmarshal(snapshot, &st); err != nil {
 		return st, err
 	}
-	err = s.parts.Log.Readings(id, st.Now, 0, func(r *record.Reading) error {
-		if r.Seq < st.Seq {
-			return nil
-		}
+	from := st.Now
+	var past follower
+	if j.moulds.model != nil {
+		from, past = 0, follower{c: j.control, resumed: resumptions(events)}
+	}
+	err = s.parts.Log.Readings(j.head.ID, from, 0, func(r *record.Reading) error {
 		if len(r.Channels) != len(s.parts.Channels) {
 			return fmt.Errorf("it was recorded with %d thermocouples, now there are %d", len(r.Channels), len(s.parts.Channels))
 		}
-		in := controller.Input{Now: r.Since, Wall: r.Wall, Chamber: reading(r.Since, r.Channels[0])}
-		for _, o := range r.Channels[1:] {
-			in.Others = append(in.Others, reading(r.Since, o))
+		switch {
+		case r.Seq >= st.Seq:
+			st, _ = j.control.Step(past.into(st), inputOf(r))
+			st.Seq = r.Seq + 1
+		case past.c != nil:
+			past.follow(r)
 		}
-		st, _ = c.Step(st, in)
-		st.Seq = r.Seq + 1
 		return nil
 	})
-	return st, err
+	return past.into(st), err
+}
+
+// inputOf is what a tick saw, as far as it was recorded.
+func inputOf(r *record.Reading) controller.Input {
+	in := controller.Input{Now: r.Since, Wall: r.Wall, Chamber: reading(r.Since, r.Channels[0])}
+	for _, o := range r.Channels[1:] {
+		in.Others = append(in.Others, reading(r.Since, o))
+	}
+	return in
+}
+
+// follower follows the inside of moulds through readings. The rest of its
+// state means nothing, since nobody's commands are in the log; but what the
+// moulds saw, chamber, air and witnesses, is.
+type follower struct {
+	c       *controller.Controller // nil: nothing to follow, or all of it done
+	state   controller.State
+	resumed []time.Duration // first moments after interruptions still to come
+}
+
+func (f *follower) follow(r *record.Reading) {
+	if len(f.resumed) > 0 && r.Since >= f.resumed[0] {
+		f.state.History, f.resumed = guard.History{}, f.resumed[1:] // as Restore does
+	}
+	f.state, _ = f.c.Step(f.state, inputOf(r))
+	f.state.Air = r.Air
+}
+
+// into hands over what was followed, once.
+func (f *follower) into(st controller.State) controller.State {
+	if f.c != nil {
+		st.Inside, f.c = f.state.Inside, nil
+	}
+	return st
+}
+
+// resumptions are the moments at which a firing went on after an interruption.
+func resumptions(events []record.Event) (at []time.Duration) {
+	for _, e := range events {
+		if e.Code == notice.Interrupted {
+			at = append(at, e.Since)
+		}
+	}
+	return at
 }
 
 // reading is a sample as it was read.
@@ -236,7 +284,8 @@ func (s *Station) goOn(b *broken, v verdict) (string, error) {
 	text := fmt.Sprintf("%s. The firing goes on in %s", v.text, step)
 	n := notice.For(notice.Interrupted)
 	b.first = []record.Event{{
-		Seq: b.event, Since: b.state.Now + v.gap, Wall: s.parts.Clock.Wall().UTC().Truncate(time.Millisecond),
+		// The tick that resumes is a new one.
+		Seq: b.event, Since: b.state.Now + max(v.gap, s.parts.Period), Wall: s.parts.Clock.Wall().UTC().Truncate(time.Millisecond),
 		Code: n.Code, Severity: record.Severity(n.Severity), Step: uint16(b.state.Plan.Step), Text: text, Hint: n.Do,
 	}}
 	b.state.EventSeq = b.event + 1

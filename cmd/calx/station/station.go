@@ -10,6 +10,7 @@ import (
 	"sync"
 	"time"
 
+	"calx/cmd/calx/inside"
 	"calx/controller"
 	"calx/controller/guard"
 	"calx/controller/law"
@@ -70,6 +71,7 @@ type Station struct {
 	mu      sync.Mutex
 	status  Status
 	busy    bool
+	looked  bool // somebody asked for the status since the last prediction
 	watches map[chan struct{}]struct{}
 }
 
@@ -92,11 +94,21 @@ func (e *ProfileError) Error() string { return e.Err.Error() }
 // Unwrap gives the cause.
 func (e *ProfileError) Unwrap() error { return e.Err }
 
+// MouldError says that moulds cannot be fired in this kiln by this profile. It
+// unwraps to what is wrong with them.
+type MouldError struct{ Err error }
+
+func (e *MouldError) Error() string { return e.Err.Error() }
+
+// Unwrap gives the cause.
+func (e *MouldError) Unwrap() error { return e.Err }
+
 // job is a firing about to begin.
 type job struct {
 	head    record.Firing
 	control *controller.Controller
 	prof    *profile.Profile
+	moulds  moulds
 	state   controller.State
 	planned time.Duration
 	gap     time.Duration  // how long a resumed firing was interrupted
@@ -140,29 +152,42 @@ func (t steady) Read(at time.Duration) sensor.Reading {
 
 // Request is what a person asks to be fired.
 type Request struct {
-	Name    string `json:"name"`
-	Profile string `json:"profile"` // in sentences
+	Name    string   `json:"name"`
+	Profile string   `json:"profile"` // in sentences
+	Moulds  []string `json:"moulds"`  // what stands in the kiln, YAML, one for each kind; may be empty
 }
 
-// Prepare checks a request against this kiln without starting anything. Its
-// errors are ProfileErrors.
-func (s *Station) Prepare(r Request) (*controller.Controller, *profile.Profile, error) {
+// prepare makes a job of a request to start at a time, without starting
+// anything. Its errors are ProfileErrors and MouldErrors.
+func (s *Station) prepare(r Request, at time.Time) (*job, error) {
 	p, err := profile.Parse(r.Profile)
 	if err != nil {
-		return nil, nil, &ProfileError{err}
+		return nil, &ProfileError{err}
 	}
-	q := s.parts
-	c, err := controller.New(controller.Config{Profile: p, Plant: q.Plant, Relay: q.Relay, Guard: q.Guard, Period: q.Period, NoiseC: q.NoiseC, Zone: q.Zone})
+	q, j := s.parts, &job{prof: p}
+	o := s.outlook(at)
+	if len(r.Moulds) > 0 {
+		if j.moulds, err = s.mouldsOf(r.Moulds, p); err != nil {
+			return nil, &MouldError{err}
+		}
+		o.Hold = inside.Follow(j.moulds.model, p, o).Hold
+	}
+	j.planned = profile.Unroll(p, o).Total
+	j.control, err = controller.New(controller.Config{
+		Profile: p, Plant: q.Plant, Relay: q.Relay, Guard: q.Guard, Period: q.Period, NoiseC: q.NoiseC, Zone: q.Zone, Mould: j.moulds.model,
+	})
 	if err != nil {
-		return nil, nil, &ProfileError{err}
+		return nil, &ProfileError{err}
 	}
-	return c, p, nil
+	return j, nil
 }
 
 // Start begins a firing and returns its number. The log holds its head before
-// Start returns. Errors: a ProfileError, ErrBusy, ErrMending, ErrDead, or what the log says.
+// Start returns. Errors: a ProfileError, a MouldError, ErrBusy, ErrMending,
+// ErrDead, or what the log says.
 func (s *Station) Start(r Request) (uint64, error) {
-	c, p, err := s.Prepare(r)
+	now := s.parts.Clock.Wall()
+	j, err := s.prepare(r, now)
 	if err != nil {
 		return 0, err
 	}
@@ -173,11 +198,10 @@ func (s *Station) Start(r Request) (uint64, error) {
 		return 0, err
 	}
 	q := s.parts
-	now := q.Clock.Wall()
-	j := &job{control: c, prof: p, planned: profile.Unroll(p, s.outlook(now)).Total, head: record.Firing{
-		Name: r.Name, Started: now.UTC().Truncate(time.Millisecond), Boot: q.Boot, Profile: r.Profile, Kiln: q.KilnText, Config: q.Config,
+	j.head = record.Firing{
+		Name: r.Name, Started: now.UTC().Truncate(time.Millisecond), Boot: q.Boot, Profile: r.Profile, Kiln: q.KilnText, Moulds: r.Moulds, Config: q.Config,
 		Channels: q.Channels, PeriodMS: uint32(q.Period.Milliseconds()), Units: q.Units, Version: q.Version,
-	}}
+	}
 	if j.head.ID, err = q.Log.Begin(j.head); err != nil {
 		s.release()
 		if errors.Is(err, storage.ErrUnfinished) {
@@ -304,6 +328,7 @@ func (s *Station) update(f func(*Status)) {
 func (s *Station) Status() Status {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	s.looked = true
 	st := s.status
 	st.Others = append([]Other(nil), st.Others...)
 	if st.Firing != nil {

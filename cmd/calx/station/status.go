@@ -23,6 +23,7 @@ type Status struct {
 	Heat        bool      `json:"heat"`
 	Air         bool      `json:"air"`
 	Firing      *Firing   `json:"firing"` // nil when nothing is fired
+	Inside      *Inside   `json:"inside"` // nil when nobody said what is fired
 	Last        *Firing   `json:"last"`   // the firing before, while nothing is fired
 	RatedW      float64   `json:"rated_w"`
 	Cycles      uint64    `json:"relay_cycles"` // of the firing
