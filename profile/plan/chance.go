@@ -38,9 +38,9 @@ type draw struct {
 var conductivities = [3]struct{ z, weight float64 }{{0, 2.0 / 3}, {-math.Sqrt(3), 1.0 / 6}, {math.Sqrt(3), 1.0 / 6}}
 
 // draws are the same for equal seeds and counts, whatever the moulds.
-func draws(in Input) []draw {
+func draws(in Input, n int) []draw {
 	r := rand.New(rand.NewPCG(in.Seed, 0x63616c78)) // the second word is arbitrary
-	out := make([]draw, in.Samples)
+	out := make([]draw, n)
 	factor := func(sigma float64) float64 { return math.Exp(sigma * r.NormFloat64()) }
 	for i := range out {
 		d := &out[i]
@@ -80,11 +80,11 @@ const (
 	courseMoreS = 12 * 3600
 )
 
-// chances runs every draw along the profile of steps up to and with its hold
+// chances runs n draws along the profile of steps up to and with its hold
 // until clear, and returns them sorted by when all was clear.
-func (k *maker) chances(m *mould.Model, steps []profile.Step) []draw {
+func (k *maker) chances(m *mould.Model, steps []profile.Step, n int) []draw {
 	var courses [len(conductivities)]*course
-	out := draws(k.in)
+	out := draws(k.in, n)
 	for i := range out {
 		d := &out[i]
 		if courses[d.heat] == nil {

@@ -9,6 +9,7 @@ import (
 
 // draft is a profile as the search sees it.
 type draft struct {
+	soaked bool    // a washed-out mould: up to the pour temperature and no further
 	hold   float64 // steam hold, °C
 	toHold float64 // °C/h, as the following
 	slow   float64 // to the first break, °C
@@ -31,9 +32,11 @@ const (
 	clearLeast = 0.5
 	clearMost  = 1.5
 	spare      = 30 * time.Minute // on top of every most
+	pourWait   = 4 * time.Hour    // at the pour temperature for somebody to come
 	leastSoak  = 30 * time.Minute // at the top, however little there is to burn
 	withinK    = 15               // core to setpoint before the pour
 	soakK      = 25               // core to setpoint at the end of the top hold
+	leastRampK = 40               // a shorter ramp is not worth a sentence
 )
 
 // drying is the part of a draft up to dry, burning from there to clear, cooling
@@ -48,6 +51,9 @@ func (d *draft) burning(clear float64, air bool) []profile.Step {
 		out = append(out, profile.Step{Kind: profile.Air, On: true})
 	}
 	out = append(out, d.ramps()...)
+	if d.soaked {
+		return append(out, profile.Step{Kind: profile.Hold, Until: profile.UntilCore, WithinC: withinK})
+	}
 	return append(out, profile.Step{Kind: profile.Hold, Until: profile.UntilClear, Clear: clear})
 }
 
@@ -57,7 +63,7 @@ func (d *draft) ramps() []profile.Step {
 	var out []profile.Step
 	fromC := d.hold
 	for _, r := range []struct{ to, rate float64 }{{d.break1, d.slow}, {d.break2, d.mid}, {d.top, d.last}} {
-		if r.to <= fromC {
+		if r.to < d.top && (r.to < fromC+leastRampK || r.to > d.top-leastRampK) || r.to <= fromC {
 			continue
 		}
 		fromC = r.to
@@ -75,12 +81,12 @@ func (d *draft) cooling(pourC float64, air bool) []profile.Step {
 	if air {
 		out = append(out, profile.Step{Kind: profile.Air})
 	}
-	if pourC == 0 {
+	if pourC == 0 || d.soaked {
 		return out
 	}
 	switch {
-	case d.break3 >= d.top || d.break3 <= pourC || d.fall == d.cool:
-		out = append(out, cool(pourC, d.cool))
+	case d.break3 > d.top-leastRampK || d.break3 < pourC+leastRampK || d.fall == d.cool:
+		out = append(out, cool(pourC, min(d.fall, d.cool)))
 	default:
 		out = append(out, cool(d.break3, d.fall), cool(pourC, d.cool))
 	}
@@ -99,7 +105,7 @@ func cool(toC, rate float64) profile.Step {
 // unit.
 type grid struct{ fahrenheit bool }
 
-// rate rounds a rate in °C/h down to 5 an hour below 100, to 10 above, in the
+// rate rounds a rate in °C/h down to 5 an hour below 200, to 10 above, in the
 // unit shown.
 func (g grid) rate(r float64) float64 {
 	shown := r
@@ -107,7 +113,7 @@ func (g grid) rate(r float64) float64 {
 		shown = r * 9 / 5
 	}
 	step := 5.0
-	if shown >= 100 {
+	if shown >= 200 {
 		step = 10
 	}
 	const slip = 1e-6

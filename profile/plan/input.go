@@ -58,6 +58,8 @@ type Limits struct {
 	OvershootC float64
 	// LeastTopC is the least top hold, °C.
 	LeastTopC float64
+	// MostCPerH is the fastest ramp, up or down, °C/h.
+	MostCPerH float64
 	// Margin is the share of SteamIndex, CristobaliteK and QuartzK kept back,
 	// 0 to 0.9; PowerMargin that of what the kiln can do, up or down.
 	Margin, PowerMargin float64
@@ -75,12 +77,14 @@ type Limits struct {
 // 150 K in 200 to 280 °C and 100 K in 550 to 600 °C: common practice, no
 // source; the mould model warns from there.
 //
+// Ramps at most 180 °C/h, 3 °C a minute: common practice, no source.
+//
 // Ceiling 730 °C: with carbon, gypsum gives off sulfur dioxide from 700 to
 // 750 °C (common practice; dental materials texts). Top at least 700 °C: soot
 // in the pores, which the model does not know (common practice, no source).
 var DefaultLimits = Limits{
 	SteamIndex: 0.1, SteamHoldC: 180, CristobaliteK: 150, QuartzK: 100,
-	CeilingC: 730, OvershootC: 10, LeastTopC: 700, Margin: 0.1, PowerMargin: 0.2,
+	CeilingC: 730, OvershootC: 10, LeastTopC: 700, MostCPerH: 180, Margin: 0.1, PowerMargin: 0.2,
 }
 
 // orDefault fills in what is zero. A ceiling below what the least top needs
@@ -93,13 +97,28 @@ func (l Limits) orDefault() Limits {
 	}{
 		{&l.SteamIndex, d.SteamIndex}, {&l.SteamHoldC, d.SteamHoldC}, {&l.CristobaliteK, d.CristobaliteK},
 		{&l.QuartzK, d.QuartzK}, {&l.CeilingC, d.CeilingC}, {&l.OvershootC, d.OvershootC},
-		{&l.LeastTopC, d.LeastTopC}, {&l.Margin, d.Margin}, {&l.PowerMargin, d.PowerMargin},
+		{&l.LeastTopC, d.LeastTopC}, {&l.MostCPerH, d.MostCPerH},
+		{&l.Margin, d.Margin}, {&l.PowerMargin, d.PowerMargin},
 	} {
 		if *f.v == 0 {
 			*f.v = f.usual
 		}
 	}
 	l.LeastTopC = min(l.LeastTopC, l.CeilingC-l.OvershootC)
+	return l
+}
+
+// What a second wetting costs: fired plaster takes up water but not its
+// strength, so steam may press half as much and the hold is at the lower end of
+// 150 to 180 °C (common practice, no source).
+const (
+	weakSteam = 0.5
+	weakHoldC = 150
+)
+
+func (l Limits) weakened() Limits {
+	l.SteamIndex *= weakSteam
+	l.SteamHoldC = min(l.SteamHoldC, weakHoldC)
 	return l
 }
 
@@ -141,9 +160,11 @@ type Plan struct {
 	Curve  []Sample
 	Window mould.Window // of the coolest flask, zero without a pour temperature
 	Common Common
-	// Marched is how long the march took, which no sentence can write: a
-	// measure of what the fit gave away.
-	Marched time.Duration
+	// Marched is how long the march took, which no sentence can write, and
+	// Fitted the sentences, both on the search's grid: what the fit gave away.
+	Marched, Fitted time.Duration
+	// Cooldown comes before, of a wash-out: how the burnt-out mould cools.
+	Cooldown *Plan
 
 	Notes   []string
 	Binding string // what takes the most time, in words
@@ -177,6 +198,7 @@ type Sample struct {
 	SteamIndex             float64
 	CristobaliteK, QuartzK float64 // surface to core while in the inversion, else 0
 	Oxygen                 float64 // mole fraction in the kiln
+	Starved                float64 // 1 where char waits for air, 0 where for heat; largest
 }
 
 // Limit names what a step runs against.
@@ -190,6 +212,7 @@ const (
 	ByCristobalite Limit = "cristobalite inversion"
 	ByQuartz       Limit = "quartz inversion"
 	ByCeiling      Limit = "ceiling"
+	ByRate         Limit = "fastest ramp"
 	ByPower        Limit = "kiln power"
 	ByCooling      Limit = "kiln cooling"
 	ByAir          Limit = "air"

@@ -11,7 +11,7 @@ import (
 // be is a [Refusal], so is a pour time that no profile reaches. Make takes about
 // a second for one flask; it is the same for the same input.
 func Make(in Input) (*Plan, error) {
-	k, err := newMaker(in)
+	k, err := newMaker(in, false)
 	if err != nil {
 		return nil, err
 	}
@@ -28,6 +28,7 @@ func (k *maker) make() (*Plan, error) {
 	if len(k.in.Beliefs) == 0 && k.burns() {
 		m = m.Vary(k.standIn().vary)
 	}
+	k.fit(k.march(m))
 	k.search(m)
 	k.repair()
 	return k.plan()
@@ -46,45 +47,14 @@ func (k *maker) burns() bool {
 // standIn is the draw whose clear time is that of the chance asked for. It is
 // nearly the same draw for every profile, so the search may follow it alone.
 func (k *maker) standIn() draw {
-	d := quantile(k.chances(k.coarse, k.untilClear()), k.in.Clear)
+	const enough = 60
+	d := quantile(k.chances(k.coarse, k.untilClear(), min(enough, k.in.Samples)), k.in.Clear)
 	d.vary.Conductivity = 1
 	return d
 }
 
 func (k *maker) untilClear() []profile.Step {
 	return append(k.d.drying(), k.d.burning(k.in.Clear, k.in.AirOn)...)
-}
-
-// repair slows what passes a limit on the full grid.
-func (k *maker) repair() {
-	const most, slower = 12, 0.94
-	for range most {
-		w := k.walker(k.fine, k.begin(k.fine)).run(append(k.untilClear(), k.d.cooling(k.in.PourC, k.in.AirOn)...))
-		if k.excess(w) == 0 {
-			return
-		}
-		up, down := 0.0, 0.0
-		keep := 1 - k.lim.Margin
-		for _, l := range w.legs {
-			over := max(l.cristobalite/(k.lim.CristobaliteK*keep), l.quartz/(k.lim.QuartzK*keep))
-			if l.toC < l.fromC || down > 0 {
-				down = max(down, over)
-			} else {
-				up = max(up, over)
-			}
-		}
-		d := &k.d
-		rates := []*float64{&d.slow, &d.mid, &d.last}
-		if down > up {
-			rates = []*float64{&d.fall, &d.cool}
-		}
-		if w.legs[1].steam > k.lim.SteamIndex*keep {
-			rates = []*float64{&d.toHold, &d.hold}
-		}
-		for _, r := range rates {
-			*r = k.grid.rate(*r * slower)
-		}
-	}
 }
 
 // plan builds the answer from the draft.
@@ -98,7 +68,7 @@ func (k *maker) plan() (*Plan, error) {
 	hold := w.legs[len(w.legs)-1]
 	clearS := hold.toS
 	if k.burns() {
-		sorted := k.chances(k.fine, until)
+		sorted := k.chances(k.fine, until, k.in.Samples)
 		at := func(q float64) time.Duration { return roundUp(seconds(quantile(sorted, q).clearS), time.Minute) }
 		p.ClearAt = Interval{Low: at((1 - level) / 2), Median: at(0.5), High: at((1 + level) / 2), Level: level}
 		clearS = quantile(sorted, k.in.Clear).clearS
@@ -107,21 +77,29 @@ func (k *maker) plan() (*Plan, error) {
 		}
 		p.ClearBy = roundUp(seconds(clearS), time.Minute)
 	}
-	holdS := roundUp(seconds(max(clearS-hold.fromS, k.soakS(w), leastSoak.Seconds())), time.Minute)
 	steps := append(until, k.d.cooling(k.in.PourC, k.in.AirOn)...)
+	if k.in.PourC > 0 {
+		steps = append(steps, profile.Step{Kind: profile.Hold, Until: profile.UntilStopped, AtMost: roundUp(pourWait+p.ClearBy-p.ClearAt.Low, time.Hour)})
+	}
 	walked := append([]profile.Step(nil), steps...)
-	walked[len(until)-1] = profile.Step{Kind: profile.Hold, Until: profile.Elapsed, For: holdS}
+	if !k.soaked {
+		holdS := roundUp(seconds(max(clearS-hold.fromS, k.soakS(w), leastSoak.Seconds())), time.Minute)
+		walked[len(until)-1] = profile.Step{Kind: profile.Hold, Until: profile.Elapsed, For: holdS}
+	}
 	w = k.walker(k.fine, k.begin(k.fine)).run(walked)
 	if w.never >= 0 {
 		return nil, k.never(w, walked)
 	}
-	k.bound(steps, w)
+	k.walked = w
+	k.spans(steps, w)
 	p.Profile.Steps = steps
 	p.Total = roundUp(seconds(w.totalS()), time.Minute)
 	p.DryAt = seconds(k.dryS(w))
 	p.Curve = w.samples
+	p.Marched, p.Fitted = seconds(k.marchedS), seconds(k.fittedS)
 	p.Common = commonFor(k.in.Moulds)
-	k.explain(p, w)
+	k.explain(p, walked, w)
+	k.judge(p, w)
 	return p, nil
 }
 
@@ -145,12 +123,12 @@ func (k *maker) soakS(w *walk) float64 {
 	return hold.toS - hold.fromS
 }
 
-// bound writes least and most into the holds that an observation ends.
-func (k *maker) bound(steps []profile.Step, w *walk) {
+// spans writes least and most into the holds that an observation ends.
+func (k *maker) spans(steps []profile.Step, w *walk) {
 	const tick = 5 * time.Minute
 	for i := range steps {
 		s := &steps[i]
-		if s.Kind != profile.Hold || s.Until == profile.Elapsed {
+		if s.Kind != profile.Hold || s.Until == profile.Elapsed || s.Until == profile.UntilStopped {
 			continue
 		}
 		length := seconds(w.legs[i].toS - w.legs[i].fromS)

@@ -31,6 +31,9 @@ type walker struct {
 	// soakC is how near the coolest core must be to the chamber before a hold
 	// until clear may end, K.
 	soakC float64
+	// waitCPerH is how fast a kiln falls by itself while a profile waits, °C/h,
+	// taken as a straight line.
+	waitCPerH float64
 }
 
 // walk is what came of it.
@@ -58,6 +61,7 @@ type leg struct {
 	cristobalite float64
 	quartz       float64
 	leastO2      float64
+	starved      float64
 }
 
 func (w *walker) run(steps []profile.Step) *walk {
@@ -78,6 +82,9 @@ func (w *walker) run(steps []profile.Step) *walk {
 			horizon = math.Abs(l.toC-l.fromC) / st.RateCPerH * 3600
 		case profile.Hold:
 			horizon, until = w.hold(st)
+		case profile.Wait:
+			l.toC = min(l.fromC, st.TargetC)
+			horizon = (l.fromC - l.toC) / w.waitCPerH * 3600
 		}
 		l.airOn = air
 		if horizon > 0 {
@@ -167,6 +174,7 @@ func (w *walk) note(r *mould.Reading, step int) {
 		v.ClearShare = min(v.ClearShare, f.ClearFraction)
 		for n := range f.Pieces {
 			v.CharShare = max(v.CharShare, f.Pieces[n].CharFraction)
+			v.Starved = max(v.Starved, f.Pieces[n].Starved)
 		}
 	}
 	w.samples = append(w.samples, v)
@@ -191,6 +199,7 @@ func (w *walk) close(l leg, step int) {
 		l.cristobalite = max(l.cristobalite, v.CristobaliteK)
 		l.quartz = max(l.quartz, v.QuartzK)
 		l.leastO2 = min(l.leastO2, v.Oxygen)
+		l.starved = max(l.starved, v.Starved)
 	}
 	w.legs = append(w.legs, l)
 }
