@@ -14,6 +14,7 @@ import (
 	"calx/cmd/calx/board"
 	"calx/cmd/calx/chart"
 	"calx/cmd/calx/config"
+	"calx/cmd/calx/inside"
 	"calx/cmd/calx/station"
 	"calx/cmd/calx/summary"
 	"calx/controller"
@@ -28,15 +29,16 @@ import (
 )
 
 type demoCmd struct {
-	Headless bool   `help:"No prompt and no progress, whatever the terminal."`
-	Speed    string `help:"Simulated seconds a second, or max." default:"7200" placeholder:"N|max"`
-	JSON     string `name:"json" help:"Write the result object to this file; - for standard output." placeholder:"FILE"`
-	Kiln     string `help:"Kiln file, or the name of a shipped kiln." default:"bench-9l-brick" placeholder:"FILE"`
-	Profile  string `help:"Profile file, or the name of a shipped profile." default:"demo-woody-pods" placeholder:"FILE"`
-	Faults   string `help:"File of mishaps: what goes wrong, and when." placeholder:"FILE"`
-	Seed     uint64 `help:"Of all noise; the same seed gives the same firing." default:"1"`
-	Data     string `help:"Folder for the log and the picture; a temporary one otherwise." placeholder:"DIR" type:"path"`
-	Chip     string `help:"Amplifier: max31855, max31856 or max6675." default:"max31855"`
+	Headless bool     `help:"No prompt and no progress, whatever the terminal."`
+	Speed    string   `help:"Simulated seconds a second, or max." default:"7200" placeholder:"N|max"`
+	JSON     string   `name:"json" help:"Write the result object to this file; - for standard output." placeholder:"FILE"`
+	Kiln     string   `help:"Kiln file, or the name of a shipped kiln." default:"bench-9l-brick" placeholder:"FILE"`
+	Profile  string   `help:"Profile file, or the name of a shipped profile." default:"demo-woody-pods" placeholder:"FILE"`
+	Mould    []string `help:"Mould file, or the name of a shipped mould; may be given several times; none for an empty kiln." default:"woody-pod-90" sep:"none" placeholder:"FILE"`
+	Faults   string   `help:"File of mishaps: what goes wrong, and when." placeholder:"FILE"`
+	Seed     uint64   `help:"Of all noise; the same seed gives the same firing." default:"1"`
+	Data     string   `help:"Folder for the log and the picture; a temporary one otherwise." placeholder:"DIR" type:"path"`
+	Chip     string   `help:"Amplifier: max31855, max31856 or max6675." default:"max31855"`
 	unitsFlag
 }
 
@@ -67,6 +69,10 @@ func (d *demoCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	moulds, err := loadMoulds(d.Mould)
+	if err = errors.Join(err, inside.Fits(moulds, p)); err != nil {
+		return err
+	}
 	o := bench.Options{Kiln: p, AmbientC: 20, Seed: d.Seed, Speed: speed, MainsSwing: 0.015, Start: time.Date(2026, 1, 9, 19, 0, 0, 0, time.UTC)}
 	if o.Model, err = chip.ParseModel(d.Chip); err != nil {
 		return usageError{err}
@@ -89,7 +95,7 @@ func (d *demoCmd) Run(e *env) error {
 		return err
 	}
 	defer s.close()
-	return d.fire(e, s, profileText, dir)
+	return d.fire(e, s, station.Request{Name: "demo: " + filepath.Base(d.Profile), Profile: profileText, Moulds: mouldTexts(moulds)}, dir)
 }
 
 func (d *demoCmd) speed() (float64, error) {
@@ -211,13 +217,13 @@ func relayOf(p kiln.Params) (relay.Config, error) {
 	return c, c.Check()
 }
 
-func (d *demoCmd) fire(e *env, s *show, profileText, dir string) error {
-	p, err := profile.Parse(profileText)
+func (d *demoCmd) fire(e *env, s *show, r station.Request, dir string) error {
+	p, err := profile.Parse(r.Profile)
 	if err != nil {
 		return fmt.Errorf("%s:\n%w", d.Profile, err)
 	}
 	f := d.fahrenheit(p.Fahrenheit)
-	id, err := s.station.Start(station.Request{Name: "demo: " + filepath.Base(d.Profile), Profile: profileText})
+	id, err := s.station.Start(r)
 	if err != nil {
 		return err
 	}

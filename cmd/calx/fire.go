@@ -6,11 +6,13 @@ import (
 	"strings"
 	"time"
 
+	"calx/cmd/calx/station"
 	"calx/profile"
 )
 
 type fireCmd struct {
-	Profile string `arg:"" help:"Profile file, or the name of a shipped profile."`
+	Profile string   `arg:"" help:"Profile file, or the name of a shipped profile."`
+	Mould   []string `help:"What stands in the kiln: mould file, or the name of a shipped mould; once for each kind. A thermocouple with the role witness 1 is taken to sit in the core of the first." sep:"none" placeholder:"FILE"`
 	Name    string `help:"What to call the firing; otherwise the name of the file." placeholder:"TEXT"`
 	Watch   bool   `help:"Follow it until it ends; exit code 0 only if it finished by plan."`
 	Anyway  bool   `help:"Fire even if this kiln can never finish the profile."`
@@ -39,6 +41,10 @@ func (c *fireCmd) Run(e *env) error {
 	if err != nil {
 		return fmt.Errorf("nothing was started: %s cannot be fired as it stands\n%w", c.Profile, err)
 	}
+	moulds, err := loadMoulds(c.Mould)
+	if err != nil {
+		return fmt.Errorf("nothing was started\n%w", err)
+	}
 	st, err := cl.status(e.ctx)
 	if err != nil {
 		return err
@@ -53,6 +59,9 @@ func (c *fireCmd) Run(e *env) error {
 	}
 	if k != nil {
 		o = k.outlook(o)
+		if err := k.expect(moulds, p.prof, &o); err != nil {
+			return fmt.Errorf("nothing was started\n%w", err)
+		}
 	}
 	t := profile.Unroll(p.prof, o)
 	res := fireResult{Name: c.Name, TotalS: t.Total.Seconds(), Problems: problemTexts(t.Problems)}
@@ -70,7 +79,7 @@ func (c *fireCmd) Run(e *env) error {
 	var started struct {
 		ID uint64 `json:"id"`
 	}
-	if err := cl.post(e.ctx, "/api/firings", map[string]string{"name": res.Name, "profile": p.sentences}, &started); err != nil {
+	if err := cl.post(e.ctx, "/api/firings", station.Request{Name: res.Name, Profile: p.sentences, Moulds: mouldTexts(moulds)}, &started); err != nil {
 		return fmt.Errorf("nothing was started: %w", err)
 	}
 	res.ID = started.ID

@@ -7,6 +7,7 @@ import (
 	"io"
 	"mime"
 	"net/http"
+	"strings"
 
 	"calx/cmd/calx/station"
 	"calx/controller"
@@ -14,7 +15,8 @@ import (
 	"calx/storage"
 )
 
-// mostBody is the largest body taken, bytes: some thousand sentences.
+// mostBody is the largest body taken, bytes: some thousand sentences, or a few
+// dozen moulds.
 const mostBody = 64 << 10
 
 // take reads a JSON object from the body. It answers and returns false when
@@ -51,6 +53,7 @@ func (a *api) fire(w http.ResponseWriter, r *http.Request) {
 	}
 	id, err := a.Station.Start(q)
 	var bad *station.ProfileError
+	var moulds *station.MouldError
 	switch {
 	case err == nil:
 		write(w, http.StatusCreated, struct {
@@ -58,6 +61,8 @@ func (a *api) fire(w http.ResponseWriter, r *http.Request) {
 		}{id})
 	case errors.As(err, &bad):
 		write(w, http.StatusUnprocessableEntity, problem{"the profile cannot be fired on this kiln", list(bad.Err)})
+	case errors.As(err, &moulds):
+		write(w, http.StatusUnprocessableEntity, problem{"these moulds cannot be fired in this kiln", strings.Split(moulds.Error(), "\n")})
 	case errors.Is(err, station.ErrBusy), errors.Is(err, station.ErrMending):
 		refuse(w, http.StatusConflict, "%v", err)
 	default:
