@@ -16,7 +16,7 @@ type Config struct {
 	Profile *profile.Profile
 	Plant   law.Plant      // what the kiln is like; package identify derives it from a kiln file
 	Relay   relay.Config   // what the heat relay can bear
-	Guard   guard.Limits   // MaxC and Response; the ceiling is taken from the profile
+	Guard   guard.Limits   // the ceiling is taken from the profile; NoReadingS is at least three periods
 	Period  time.Duration  // between ticks; 0 means 1 s; from 250 ms to 10 s
 	NoiseC  float64        // standard deviation of one reading, °C; 0 means 0.25
 	Zone    *time.Location // for "hold until 14:00"; nil means UTC
@@ -61,6 +61,7 @@ func New(c Config) (*Controller, error) {
 	if !(c.Guard.MaxC > 0) || math.IsInf(c.Guard.MaxC, 0) {
 		return nil, fmt.Errorf("controller: the kiln's maximum is %g °C; it must be above 0 °C", c.Guard.MaxC)
 	}
+	c.Guard.NoReadingS = math.Max(c.Guard.NoReadingS, 3*c.Period.Seconds())
 	c.Guard.CeilingC = c.Profile.CeilingC
 	c.Guard.Fahrenheit = c.Profile.Fahrenheit
 	if c.Mould != nil {

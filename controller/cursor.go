@@ -43,23 +43,30 @@ func (c *Controller) quickest(tC float64) float64 {
 func (c *Controller) enter(p Cursor, yC float64, wall time.Time) Cursor {
 	s := c.cfg.Profile.Steps[p.Step]
 	if p.Unheated || p.Step == 0 {
-		p.SetC = yC
+		p.SetC = c.allowed(yC)
 	}
-	p.Entered, p.FromC, p.HeldS, p.Arrived, p.UntilMS = true, p.SetC, 0, false, 0
+	p = Cursor{Step: p.Step, Entered: true, SetC: p.SetC, FromC: p.SetC}
 	p.Unheated = s.Kind == profile.Wait || s.Kind == profile.Cool && (s.Pace == profile.Unpowered || s.Pace == profile.Fastest)
-	if s.Kind == profile.Hold && s.Until == profile.ClockTime {
-		p.UntilMS = nextClock(wall.In(c.cfg.Zone), s.Hour, s.Minute).UnixMilli()
-	}
+	p.UntilMS = c.untilMS(s, wall)
 	return p
 }
 
-// nextClock is the next time the wall clock reads hour:minute.
-func nextClock(now time.Time, hour, minute int) time.Time {
-	t := time.Date(now.Year(), now.Month(), now.Day(), hour, minute, 0, 0, now.Location())
-	if !t.After(now) {
-		t = time.Date(now.Year(), now.Month(), now.Day()+1, hour, minute, 0, 0, now.Location())
+// allowed is a setpoint no higher than profile and kiln allow: the chamber of a
+// kiln that was hot before may be above both.
+func (c *Controller) allowed(setC float64) float64 {
+	if c.cfg.Profile.CeilingC != 0 {
+		setC = math.Min(setC, c.cfg.Profile.CeilingC)
 	}
-	return t
+	return math.Min(setC, c.cfg.Guard.MaxC)
+}
+
+// untilMS is the wall clock that ends a step, ms since 1970; 0 for all but a
+// hold until a time of day.
+func (c *Controller) untilMS(s profile.Step, wall time.Time) int64 {
+	if s.Kind != profile.Hold || s.Until != profile.ClockTime {
+		return 0
+	}
+	return profile.NextClock(wall.In(c.cfg.Zone), s.Hour, s.Minute).UnixMilli()
 }
 
 // move carries the cursor dtS on, with the chamber at yC and the moulds as o. It
@@ -106,6 +113,7 @@ func (c *Controller) hold(p Cursor, s profile.Step, dtS, yC float64, wall time.T
 	} else {
 		waits = off > waitBandC
 	}
+	waits = waits && !p.Adrift
 	if !waits {
 		p.HeldS += dtS
 	}

@@ -46,6 +46,8 @@ type Cursor struct {
 	HeldS    float64 // time of a hold that counts, s
 	Arrived  bool    // a hold has once been within its band
 	Met      bool    // what a hold waited for has come
+	StrayS   float64 // time a hold has been away from its temperature without full power, s
+	Adrift   bool    // it has been away for so long that its clock runs all the same
 	UntilMS  int64   // ClockTime: the wall clock that ends it, ms since 1970
 	Unheated bool    // the step runs without heat
 }
@@ -104,6 +106,9 @@ func Restore(b []byte) (State, error) {
 	var s State
 	if err := json.Unmarshal(b, &s); err != nil {
 		return State{}, fmt.Errorf("controller: the snapshot of the firing cannot be read: %w", err)
+	}
+	if s.Plan.Step < 0 {
+		return State{}, fmt.Errorf("controller: the snapshot of the firing is in step %d; the first is 0", s.Plan.Step)
 	}
 	s.Relay = relay.Resumed(s.Relay)
 	s.History = guard.History{}

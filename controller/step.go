@@ -20,7 +20,9 @@ type tick struct {
 	s   State
 	in  Input
 	dtS float64
-	out Output
+	// late: the tick before lasted so long that its lease of heat ran out
+	late bool
+	out  Output
 }
 
 // Step carries a firing on by one tick. It is pure: the same state and input
@@ -62,6 +64,7 @@ func (t *tick) time() {
 	}
 	const lateS = 5
 	if lost := t.dtS - t.c.periodS; lost >= lateS {
+		t.late = true
 		t.say(notice.LateTick, fmt.Sprintf("no tick for %.0f s; the heat was off meanwhile", t.dtS))
 		t.catchUp(lost)
 	}
@@ -69,12 +72,16 @@ func (t *tick) time() {
 }
 
 // clockStep notices that somebody set the wall clock. Nothing depends on it
-// but a hold until a time of day.
+// but a hold until a time of day: that one looks for its time again when the
+// clock was so wrong that it had the wrong day.
 func (t *tick) clockStep() {
-	const stepS = 30
-	wallS := float64(t.in.Wall.UnixMilli()-t.s.WallMS) / 1000
-	if math.Abs(wallS-t.dtS) > stepS {
-		t.say(notice.ClockStepped, fmt.Sprintf("the wall clock was set by %+.0f s", wallS-t.dtS))
+	const stepS, wrongDayS = 30, 12 * 3600
+	by := float64(t.in.Wall.UnixMilli()-t.s.WallMS)/1000 - t.dtS
+	if math.Abs(by) > stepS {
+		t.say(notice.ClockStepped, fmt.Sprintf("the wall clock was set by %+.0f s", by))
+	}
+	if math.Abs(by) > wrongDayS && t.s.Plan.Entered && t.s.Plan.UntilMS != 0 {
+		t.s.Plan.UntilMS = t.c.untilMS(t.c.cfg.Profile.Steps[t.s.Plan.Step], t.in.Wall)
 	}
 }
 
@@ -92,20 +99,32 @@ func (t *tick) catchUp(lostS float64) {
 	}
 }
 
-// look takes the reading in: into the memory of the guards and the estimate of
-// the law.
+// look takes the reading in: into the memory of the guards and, if they believe
+// it, the estimate of the law.
 func (t *tick) look() {
 	r := t.in.Chamber
 	t.s.History = t.s.History.After(t.c.cfg.Guard, guard.Look{
-		DtS: t.dtS, Reading: r, On: t.s.Relay.On, Duty: t.s.Law.Duty,
+		DtS: t.dtS, Reading: r, On: t.s.Relay.On, Duty: t.s.Law.Duty, SetpointC: t.setpointC(),
 	})
-	on := math.Min(t.dtS, t.c.periodS)
 	if t.s.Relay.On {
-		t.s.EnergyJ += t.c.cfg.Plant.PowerW * on
+		t.s.EnergyJ += t.c.cfg.Plant.PowerW * math.Min(t.dtS, t.c.periodS)
 	}
-	if r.OK() {
+	// The relay counts in periods; this tick may have been longer or shorter.
+	t.s.Relay.SinceS += t.dtS - t.c.periodS
+	if t.late {
+		t.s.Relay = relay.Resumed(t.s.Relay)
+	}
+	if t.s.History.Believed() {
 		t.s.Law = t.c.law.Observe(t.s.Law, r.HotC)
 	}
+}
+
+// setpointC is what the kiln is asked for, °C; NaN when nothing is.
+func (t *tick) setpointC() float64 {
+	if !t.s.Plan.Entered || t.over() || t.s.Plan.Unheated {
+		return math.NaN()
+	}
+	return t.s.Plan.SetC
 }
 
 // observe follows the inside of the moulds.
@@ -151,6 +170,7 @@ func (t *tick) people() {
 			t.s.Paused = false
 			t.say(notice.ResumedByHand, "the plan goes on")
 		case cmd == StepOn && t.s.Plan.Entered:
+			t.s.Paused = false // a step that has not begun has no setpoint to stay at
 			t.say(notice.SteppedOn, fmt.Sprintf("%s was ended by hand", t.stepName()))
 			t.next()
 		}
@@ -172,9 +192,10 @@ func (t *tick) guards() {
 	case guard.Trip:
 		t.trip(f.Code, f.Text)
 	case guard.Withhold:
-		if f.Code == notice.NoReading && !t.s.NoData && t.s.History.BadS >= 2 {
+		const blipS = 2
+		if !t.s.NoData && math.Max(t.s.History.BadS, t.s.History.JumpS) >= blipS {
 			t.s.NoData = true
-			t.say(notice.NoReading, f.Text+"; the heat is off until it is back")
+			t.say(f.Code, f.Text+"; the heat is off until it is back")
 		}
 	case guard.Fine:
 		if t.s.NoData {
@@ -199,7 +220,7 @@ func (t *tick) trip(code, text string) {
 
 // plan moves the cursor on, through as many steps as this tick takes.
 func (t *tick) plan() {
-	if t.over() || !t.s.Law.Ready || t.s.History.BadS > 0 {
+	if t.over() || !t.s.Law.Ready || !t.s.History.Believed() {
 		return
 	}
 	steps := t.c.cfg.Profile.Steps
@@ -217,6 +238,7 @@ func (t *tick) plan() {
 		}
 		var waits, over bool
 		t.s.Plan, waits, over = t.c.move(t.s.Plan, dtS, yC, t.in.Wall, t.s.Inside)
+		t.adrift(s, waits && !over, dtS, yC)
 		t.s.Phase = phaseOf(s, t.s.Plan, waits)
 		if !over {
 			t.waiting(waits, dtS, yC)
@@ -311,6 +333,21 @@ func (t *tick) waiting(waits bool, dtS, yC float64) {
 	}
 }
 
+// adrift lets the clock of a hold run that has long waited for a temperature
+// without asking for full power: something is wrong with the law, and a firing
+// must come to its end.
+func (t *tick) adrift(s profile.Step, waits bool, dtS, yC float64) {
+	const longS, full = 7200, 0.98
+	if s.Kind != profile.Hold || !waits || t.s.Plan.Adrift || t.s.Law.Duty >= full {
+		return
+	}
+	t.s.Plan.StrayS += dtS
+	if t.s.Plan.StrayS >= longS {
+		t.s.Plan.Adrift = true
+		t.say(notice.HoldAdrift, fmt.Sprintf("the chamber is at %s and not at %s; the clock of %s runs all the same", t.temp(yC), t.temp(t.s.Plan.SetC), t.stepName()))
+	}
+}
+
 // heat decides the relay. Everything that forbids heat is in one line.
 func (t *tick) heat() {
 	allowed := !t.over() && t.s.Plan.Entered && !t.s.Plan.Unheated && t.s.Law.Ready &&
@@ -344,12 +381,9 @@ func (t *tick) heat() {
 // record writes down what this tick saw and did.
 func (t *tick) record() {
 	r := record.Reading{
-		Seq: t.s.Seq, Since: t.in.Now, Wall: t.in.Wall, SetpointC: math.NaN(),
+		Seq: t.s.Seq, Since: t.in.Now, Wall: t.in.Wall, SetpointC: t.setpointC(),
 		Duty: t.s.Law.Duty, Relay: t.s.Relay.On, Air: t.s.Air, EnergyJ: t.s.EnergyJ,
 		Step: uint16(t.s.Plan.Step), Phase: t.s.Phase, Observer: t.s.Inside.vector(),
-	}
-	if t.s.Plan.Entered && !t.over() && !t.s.Plan.Unheated {
-		r.SetpointC = t.s.Plan.SetC
 	}
 	r.Channels = make([]record.Sample, 0, 1+len(t.in.Others))
 	r.Channels = append(r.Channels, sample(t.in.Chamber))

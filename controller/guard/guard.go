@@ -3,13 +3,15 @@
 // They know setpoint, reading and relay, and nothing of the control law they
 // watch. They lower the number of times an independent limit controller must
 // act; they do not replace it.
+//
+// What one thermocouple cannot tell, they cannot either: a probe that drifts, or
+// sits half out of the chamber from the start, or is of a type whose voltage is
+// not much smaller, reads too low, and the kiln gets too hot by as much.
 package guard
 
 import (
 	"fmt"
 	"math"
-
-	"calx/controller/notice"
 )
 
 // Verdict is what a guard asks for.
@@ -42,16 +44,16 @@ type Limits struct {
 // Response is how the kiln answers at one temperature; rising in TempC, the
 // nearest holds outside.
 type Response struct {
-	TempC        float64 // °C
-	LagS         float64 // element and probe together, s
-	FullCPerH    float64 // rise at full power of a soaked kiln, °C/h; 0 where it can go no higher
-	QuickCPerMin float64 // rise at full power of the chamber alone, °C/min
+	TempC     float64 // °C
+	LagS      float64 // element and probe together, s
+	FullCPerH float64 // rise at full power when a cold kiln passes TempC, °C/h; 0 where it can go no higher
+	CoastC    float64 // further rise of the reading when full power is cut then, °C
 }
 
 // DefaultLimits suit a kiln of which only the maximum is known.
 func DefaultLimits(maxC float64) Limits {
 	return Limits{MarginC: 10, MaxC: maxC, NoReadingS: 10,
-		Response: []Response{{TempC: 20, LagS: 300, FullCPerH: 100, QuickCPerMin: 10}}}
+		Response: []Response{{TempC: 20, LagS: 300, FullCPerH: 100, CoastC: 50}}}
 }
 
 // at interpolates the response.
@@ -67,11 +69,19 @@ func (l Limits) at(tC float64) Response {
 		if tC < r[i].TempC {
 			a, b := r[i-1], r[i]
 			f := (tC - a.TempC) / (b.TempC - a.TempC)
-			return Response{tC, a.LagS + f*(b.LagS-a.LagS), a.FullCPerH + f*(b.FullCPerH-a.FullCPerH),
-				a.QuickCPerMin + f*(b.QuickCPerMin-a.QuickCPerMin)}
+			mix := func(x, y float64) float64 { return x + f*(y-x) }
+			return Response{tC, mix(a.LagS, b.LagS), mix(a.FullCPerH, b.FullCPerH), mix(a.CoastC, b.CoastC)}
 		}
 	}
 	return r[len(r)-1]
+}
+
+// lastingCPerH is the rise at full power that lasts, °C/h. A cold kiln leaps up
+// at first, while only the skin of its wall takes part; how it rises 300 °C
+// further up is what it can keep up.
+func (l Limits) lastingCPerH(tC float64) float64 {
+	const furtherC = 300
+	return math.Min(l.at(tC).FullCPerH, l.at(tC+furtherC).FullCPerH)
 }
 
 // temp words a temperature, delta a difference.
@@ -92,7 +102,7 @@ func (l Limits) delta(c float64) string {
 // table holds every guard, in the order in which they are asked. The gravest
 // verdict wins, and among equals the first.
 var table = []func(Limits, History) Finding{
-	noReading, aboveKilnMax, aboveCeiling, risingWhileOff, notRising, cannotReach,
+	noReading, jumped, frozen, reversed, aboveKilnMax, aboveCeiling, risingWhileOff, notRising, cannotReach,
 }
 
 // Judge asks every guard.
@@ -104,105 +114,4 @@ func Judge(l Limits, h History) Finding {
 		}
 	}
 	return worst
-}
-
-// noReading: unknown means off, at once; for good after NoReadingS.
-func noReading(l Limits, h History) Finding {
-	if h.BadS == 0 && h.Seen {
-		return Finding{}
-	}
-	v := Withhold
-	if h.BadS >= l.NoReadingS {
-		v = Trip
-	}
-	last := "never a good one"
-	if h.Seen {
-		last = "last good " + l.temp(h.HotC)
-	}
-	what := h.Fault.String()
-	if h.Fault == 0 {
-		what = "not a number"
-	}
-	return Finding{v, notice.NoReading, fmt.Sprintf("no valid temperature for %.0f s: %s (%s)", h.BadS, what, last)}
-}
-
-// overS is how long a reading must stay above a limit before it trips: long
-// enough for a corrupted frame to pass. Heat is withheld from the first.
-const overS = 3
-
-func aboveKilnMax(l Limits, h History) Finding {
-	if !h.Seen || h.HotC <= l.MaxC {
-		return Finding{}
-	}
-	v := Withhold
-	if h.AboveMaxS >= overS {
-		v = Trip
-	}
-	return Finding{v, notice.AboveKilnMax, fmt.Sprintf("the chamber is at %s, above the kiln's maximum of %s", l.temp(h.HotC), l.temp(l.MaxC))}
-}
-
-func aboveCeiling(l Limits, h History) Finding {
-	if l.CeilingC == 0 || !h.Seen || h.HotC <= l.CeilingC+l.MarginC {
-		return Finding{}
-	}
-	v := Withhold
-	if h.AboveCeilingS >= overS {
-		v = Trip
-	}
-	return Finding{v, notice.AboveCeiling, fmt.Sprintf("the chamber is at %s, more than %s above the ceiling of %s",
-		l.temp(h.HotC), l.delta(l.MarginC), l.temp(l.CeilingC))}
-}
-
-// risingWhileOff finds a welded relay. After the relay opens, the heat stored
-// in the elements still comes: at most the rise of the chamber at the recent
-// duty over one lag. Half as much again, and a margin for a pattern that burns,
-// is allowed; more than that comes from the mains.
-func risingWhileOff(l Limits, h History) Finding {
-	const leastOffS, burningC = 60, 20
-	if h.OffS < leastOffS || h.BadS > 0 {
-		return Finding{}
-	}
-	r := l.at(h.OffFromC)
-	stored := 1.5 * r.QuickCPerMin / 60 * r.LagS * h.OnBefore
-	rise := h.HotC - h.OffFromC
-	if rise <= stored+burningC || h.slopeCPerS() <= 0 {
-		return Finding{}
-	}
-	return Finding{Trip, notice.RisingWhileOff, fmt.Sprintf("heat has been off for %.0f s, yet the chamber rose by %s to %s", h.OffS, l.delta(rise), l.temp(h.HotC))}
-}
-
-// notRising finds a probe that slipped out, a broken element, a relay that
-// does not close, a frozen reading: full power, and less than a tenth of the
-// rise that even a soaked kiln would make.
-func notRising(l Limits, h History) Finding {
-	r := l.at(h.HotC)
-	windowS := math.Max(600, 300+3*r.LagS)
-	const leastRate, part = 30, 0.1
-	if h.FullS < windowS || h.BadS > 0 || r.FullCPerH < leastRate {
-		return Finding{}
-	}
-	from, ok := h.ago(windowS)
-	if !ok {
-		return Finding{}
-	}
-	rise, want := h.HotC-from, r.FullCPerH*windowS/3600
-	if rise >= part*want {
-		return Finding{}
-	}
-	return Finding{Trip, notice.NotRising, fmt.Sprintf("full power for %.0f min, and the chamber moved by %s to %s; %s were to be expected",
-		h.FullS/60, l.delta(rise), l.temp(h.HotC), l.delta(want))}
-}
-
-// cannotReach ends a firing that can go no further by itself: nobody is there
-// to see that the kiln is at its end.
-func cannotReach(l Limits, h History) Finding {
-	const windowS, leastC = 3600, 3
-	if h.FullS < windowS || h.BadS > 0 {
-		return Finding{}
-	}
-	from, ok := h.ago(windowS)
-	if !ok || h.HotC-from >= leastC {
-		return Finding{}
-	}
-	return Finding{Trip, notice.CannotReach, fmt.Sprintf("full power for %.0f min, and the chamber stays at %s", h.FullS/60, l.temp(h.HotC))}
 }

@@ -9,39 +9,72 @@ import (
 const (
 	everyS = 30  // spacing of the remembered temperatures, s
 	points = 128 // a little over an hour of them
+	// agreeing is the number of readings in a row that must agree before any is
+	// believed: the first frame after power-up may be corrupt.
+	agreeing = 3
+	// A reading may differ from the last believed one by jumpC and jumpCPerS
+	// times the time between them. The steepest that a junction in a sheath did
+	// in the shipped kilns, with the door thrown open at top heat or at full
+	// power from cold, is 2.5 °C/s, noise included.
+	jumpC, jumpCPerS = 10, 2
+	// and while readings are doubted a little more, so that a believed one that
+	// was wrong by nearly as much does not shut the true ones out for ever.
+	backCPerS = 0.5
+	// Outside these, °C, no thermocouple gives a reading that is one of a kiln.
+	leastC, mostC = -100, 2000
 )
 
 // History is what the guards remember of a kiln. It is plain data; the zero
 // value knows nothing, which means no heat.
 type History struct {
-	Seen          bool         // there was a valid reading
-	HotC          float64      // last valid reading, °C
-	BadS          float64      // time since the last valid reading, s; 0 = the last one was valid
+	Seen          bool         // a reading was ever believed
+	Agree         int          // readings in a row that agree, up to the number needed
+	HotC          float64      // last reading that is believed, or the first of those that may be, °C
+	FirstC        float64      // the first one believed, °C
+	ColdC         float64      // cold junction beside it, °C
+	ColdKnown     bool         // the chip has a cold junction to give
+	ColdCode      int32        // as sent by the chip
+	AgeS          float64      // time since HotC, s
+	DoubtS        float64      // time without a reading that is believed, s; 0 = the last one is
+	BadS          float64      // time without a valid reading, s; 0 = the last one was valid
 	Fault         sensor.Fault // of the last invalid reading
+	JumpS         float64      // time that readings have been too far from HotC to be true, s
+	JumpC         float64      // the last of them, °C
+	SameS         float64      // time that the reading has not changed by one step of the chip, s
+	SameSetC      float64      // setpoint when it last changed, °C
+	SetC          float64      // setpoint now, °C; 0 when there is none
+	SetKnown      bool         // there was a setpoint then, and ever since
+	BelowS        float64      // time that the reading has been colder than a heated kiln can be, s
 	AboveCeilingS float64      // time spent above the ceiling and its margin, s
 	AboveMaxS     float64      // time spent above the kiln's maximum, s
 	OffS          float64      // time since the relay was last commanded on, s
 	OffFromC      float64      // reading when it was commanded off, °C
 	OnBefore      float64      // share of time it had been on, in the last lag before, 0..1
-	FullS         float64      // time at full duty without a pause, s
 	OnShare       float64      // running share of on-time over one lag, 0..1
+	FullS         float64      // time at full duty without a pause or an open door, s
+	UnrestS       float64      // time left in which the reading may leap up because it fell, s
 	Trail         [points]float64
 	TrailN        int     // remembered temperatures ever taken
-	TrailS        float64 // time since the newest of them, s
+	TrailS        float64 // time since the newest of them was due, s
 }
 
 // Look is one tick as the guards see it.
 type Look struct {
-	DtS     float64        // since the look before, s, >= 0
-	Reading sensor.Reading // of the chamber
-	On      bool           // the relay was commanded on in the period that ended
-	Duty    float64        // asked for in that period, 0..1
+	DtS       float64        // since the look before, s, >= 0
+	Reading   sensor.Reading // of the chamber
+	On        bool           // the relay was commanded on in the period that ended
+	Duty      float64        // asked for in that period, 0..1
+	SetpointC float64        // °C; NaN when there is none
 }
 
 // fullDuty counts as full power.
 const fullDuty = 0.98
 
-// Seen is the history after one more look.
+// Believed reports whether the last reading may be acted on: valid, not alone,
+// and not a jump that no kiln can make.
+func (h History) Believed() bool { return h.Seen && h.DoubtS == 0 }
+
+// After is the history after one more look.
 func (h History) After(l Limits, k Look) History {
 	dt := k.DtS
 	if !(dt > 0) {
@@ -53,33 +86,125 @@ func (h History) After(l Limits, k Look) History {
 	} else {
 		h.FullS = 0
 	}
-	if !k.Reading.OK() {
-		h.BadS += math.Max(dt, 1e-3)
-		h.Fault = k.Reading.Fault
-		h.FullS = 0
-		return h
+	h.AgeS += dt
+	h.TrailS += dt
+	if h.weigh(k.Reading, dt) {
+		h.DoubtS = 0
+		return h.follow(l, k, dt)
 	}
-	first := !h.Seen
-	h.Seen, h.BadS, h.Fault, h.HotC = true, 0, 0, k.Reading.HotC
-	if first {
+	h.DoubtS = more(h.DoubtS, dt)
+	h.FullS = 0
+	return h
+}
+
+// weigh reports whether a reading is to be believed: valid, a temperature, and
+// no leap.
+func (h *History) weigh(r sensor.Reading, dt float64) bool {
+	if r.OK() && r.HotC >= leastC && r.HotC <= mostC {
+		h.BadS, h.Fault = 0, 0
+		return h.believe(r.HotC, dt)
+	}
+	h.BadS, h.JumpS, h.Fault = more(h.BadS, dt), 0, r.Fault
+	if !h.Seen {
+		h.Agree = 0
+	}
+	return false
+}
+
+// believe weighs a valid reading against the last one that was believed. Before
+// there is one, it waits for readings that agree.
+func (h *History) believe(hotC, dt float64) bool {
+	if !h.Seen {
+		if h.Agree == 0 || math.Abs(hotC-h.HotC) > jumpC+jumpCPerS*dt {
+			h.Agree, h.FirstC = 0, hotC
+		}
+		h.Agree++
+		h.HotC, h.AgeS = hotC, 0
+		h.Seen = h.Agree >= agreeing
+		return h.Seen
+	}
+	if math.Abs(hotC-h.HotC) > jumpC+jumpCPerS*math.Max(h.AgeS-h.JumpS, 0)+backCPerS*h.JumpS {
+		h.JumpS, h.JumpC = more(h.JumpS, dt), hotC
+		return false
+	}
+	h.JumpS = 0
+	return true
+}
+
+// follow takes in a reading that is believed.
+func (h History) follow(l Limits, k Look, dt float64) History {
+	r := k.Reading
+	h.stand(k, dt)
+	h.HotC, h.AgeS, h.ColdCode = r.HotC, 0, r.ColdCode
+	if h.ColdKnown = !math.IsNaN(r.ColdC) && !math.IsInf(r.ColdC, 0); h.ColdKnown {
+		h.ColdC = r.ColdC
+	}
+	if h.TrailN == 0 {
 		h.OffFromC = h.HotC
 	}
 	h.AboveCeilingS = over(h.AboveCeilingS, dt, l.CeilingC != 0 && h.HotC > l.CeilingC+l.MarginC)
 	h.AboveMaxS = over(h.AboveMaxS, dt, h.HotC > l.MaxC)
-	h.TrailS += dt
-	if h.TrailN == 0 || h.TrailS >= everyS {
-		h.Trail[h.TrailN%points] = h.HotC
-		h.TrailN++
-		h.TrailS = 0
-	}
+	h.BelowS = over(h.BelowS, dt, h.tooCold())
+	h.remember()
+	h.rebound(l, dt)
 	return h
 }
 
-func over(s, dt float64, above bool) float64 {
-	if !above {
-		return 0
+// rebound notes a fall that only an open door makes. Once it is shut the probe
+// comes back to the heat of the walls, whatever the relay does.
+func (h *History) rebound(l Limits, dt float64) {
+	const fallC, leastS, lags = 10, 600, 2
+	h.UnrestS = math.Max(h.UnrestS-dt, 0)
+	if c, ok := h.rise(60); ok && c <= -fallC {
+		h.UnrestS = math.Max(leastS, lags*l.at(h.HotC).LagS)
+		h.FullS = 0
+	}
+}
+
+// stand notes how long the reading has been the very same, and the setpoint
+// when it began to be.
+func (h *History) stand(k Look, dt float64) {
+	set := !math.IsNaN(k.SetpointC) && !math.IsInf(k.SetpointC, 0)
+	if h.SetC = 0; set {
+		h.SetC = k.SetpointC
+	}
+	if k.Reading.HotC != h.HotC || k.Reading.ColdCode != h.ColdCode || h.TrailN == 0 {
+		h.SameS, h.SetKnown, h.SameSetC = 0, set, h.SetC
+		return
+	}
+	h.SameS += dt
+	h.SetKnown = h.SetKnown && set
+}
+
+// remember keeps a temperature every so often. A gap empties the memory: what
+// lies behind it is of another time.
+func (h *History) remember() {
+	if h.TrailS >= 3*everyS {
+		h.TrailN, h.TrailS = 0, 0
+	}
+	if h.TrailN == 0 || h.TrailS >= everyS {
+		if h.TrailN > 0 {
+			h.TrailS -= everyS
+		}
+		h.Trail[h.TrailN%points] = h.HotC
+		h.TrailN++
+	}
+}
+
+// more is a time that goes on. Its first look counts for a second at most: how
+// long ago the look before it was says nothing.
+func more(s, dt float64) float64 {
+	if s == 0 {
+		return math.Min(math.Max(dt, 1e-3), 1)
 	}
 	return s + dt
+}
+
+func over(s, dt float64, is bool) float64 {
+	if !is {
+		return 0
+	}
+	return more(s, dt)
 }
 
 func (h History) relay(l Limits, on bool, dt float64) History {
@@ -89,8 +214,6 @@ func (h History) relay(l Limits, on bool, dt float64) History {
 		h.OnBefore = h.OnShare
 	} else {
 		h.OffS += dt
-		// Falling first and rising later is rising too.
-		h.OffFromC = math.Min(h.OffFromC, h.HotC)
 	}
 	share := 0.0
 	if on {
@@ -109,11 +232,9 @@ func (h History) ago(s float64) (hotC float64, ok bool) {
 	return h.Trail[(h.TrailN-1-k)%points], true
 }
 
-// slopeCPerS is the slope over the last one to one and a half minutes, °C/s.
-func (h History) slopeCPerS() float64 {
-	from, ok := h.ago(60)
-	if !ok {
-		return 0
-	}
-	return (h.HotC - from) / 60
+// rise is how far the reading has come in the last s seconds, °C; false when
+// that is not remembered.
+func (h History) rise(s float64) (c float64, ok bool) {
+	from, ok := h.ago(s)
+	return h.HotC - from, ok
 }

@@ -185,25 +185,57 @@ func elementC(p kiln.Params, tC, duty float64) float64 {
 func Response(p kiln.Params, plant law.Plant) []guard.Response {
 	var out []guard.Response
 	env := p.Envelope(plant.AmbientC)
-	for _, q := range plant.Points {
-		lag := q.ElementLagS + q.ProbeLagS
+	coasts := coasts(p, plant)
+	for i, q := range plant.Points {
 		out = append(out, guard.Response{
-			TempC: q.TempC, LagS: lag,
-			FullCPerH:    math.Max(env.FullPowerRate(q.TempC), 0),
-			QuickCPerMin: quickC(p, q.TempC, lag) / lag * 60,
+			TempC: q.TempC, LagS: q.ElementLagS + q.ProbeLagS,
+			FullCPerH: math.Max(env.FullPowerRate(q.TempC), 0),
+			CoastC:    coasts[i],
 		})
 	}
 	return out
 }
 
-// quickC is the rise of the chamber after lagS at full power from rest: a
-// semi-infinite wall under constant flux, ΔT = 2 q/k √(αt/π) (Incropera &
-// DeWitt, section 5.7).
-func quickC(p kiln.Params, tC, lagS float64) float64 {
-	m := p.Walls[0].Made()
-	k := m.K(tC)
-	flux := p.RatedW() / p.Chamber.AreaM2()
-	return 2 * flux / k * math.Sqrt(k/m.RhoCp(tC)*lagS/math.Pi)
+// coasts is, for every point of the plant, how much further the junction rises
+// when full power is cut as a cold kiln passes its temperature, °C: what the
+// elements, the skin and the probe still had on the way. A point passed before
+// they were filled, and one that the kiln does not reach, take their
+// neighbour's.
+func coasts(p kiln.Params, plant law.Plant) []float64 {
+	const stepS, mostS = 5, 48 * 3600
+	out := make([]float64, len(plant.Points))
+	hot, cut := kiln.New(p, plant.AmbientC), kiln.New(p, plant.AmbientC)
+	early, done := 0, 0
+	for s := 0.0; done < len(out) && s < mostS; s += stepS {
+		hot.Step(stepS, kiln.Input{On: 1, MainsRatio: 1, AmbientC: plant.AmbientC})
+		for ; done < len(out) && hot.JunctionC() >= plant.Points[done].TempC; done++ {
+			if err := cut.Restore(hot.State()); err != nil {
+				panic("BUG: a kiln does not take its own state: " + err.Error())
+			}
+			out[done] = coast(cut, stepS, plant.AmbientC)
+			if q := plant.Points[done]; s < q.ElementLagS+q.ProbeLagS {
+				early = done + 1
+			}
+		}
+	}
+	for i := early - 1; i >= 0 && early < done; i-- {
+		out[i] = math.Max(out[i], out[i+1])
+	}
+	for i := done; i < len(out) && i > 0; i++ {
+		out[i] = out[i-1]
+	}
+	return out
+}
+
+// coast lets the kiln go on without heat until it falls.
+func coast(k *kiln.Kiln, stepS, ambientC float64) float64 {
+	from := k.JunctionC()
+	for last := from; ; last = k.JunctionC() {
+		k.Step(stepS, kiln.Input{MainsRatio: 1, AmbientC: ambientC})
+		if k.JunctionC() <= last {
+			return last - from
+		}
+	}
 }
 
 // Guard puts together the limits of a kiln for the guards.

@@ -48,6 +48,7 @@ const (
 	CaughtUp       = "caught-up"
 	HoldCutShort   = "hold-at-most"
 	HoldMet        = "hold-met"
+	HoldAdrift     = "hold-adrift"
 	NeedsMould     = "needs-mould"
 	NoReading      = "no-reading"
 	AboveCeiling   = "above-ceiling"
@@ -60,6 +61,9 @@ const (
 	LogBehind      = "log-behind"
 	OutputDead     = "output-dead"
 	ReadingBack    = "reading-back"
+	ReadingJumped  = "reading-jumped"
+	ReadingFrozen  = "reading-frozen"
+	ReversedProbe  = "reversed-probe"
 )
 
 var catalogue = []Notice{
@@ -76,8 +80,12 @@ var catalogue = []Notice{
 	{CaughtUp, Info, "the kiln has caught up; the plan goes on", ""},
 	{HoldCutShort, Warn, "a hold ended at its longest time, not on what it waited for", "decide whether to fire on: add a hold, or stop and inspect"},
 	{HoldMet, Info, "a hold ended on what it waited for", ""},
+	{HoldAdrift, Warn, "a hold stays away from its temperature; its clock runs all the same", "look at the curve: if the kiln file is far off, mend it; the flask was hotter or colder than planned"},
 	{NeedsMould, Warn, "a hold waits for something only a mould model can tell", "give the firing a mould, or step on by hand"},
 	{NoReading, Alarm, "no valid temperature", "check the probe, its two screws at the amplifier and the cable; the kiln cools meanwhile"},
+	{ReadingJumped, Alarm, "the temperature leapt as no kiln can", "look whether the probe has slipped or was knocked, and whether its wires touch; the kiln may be hotter than it reads"},
+	{ReadingFrozen, Alarm, "the temperature does not change by a single step for too long", "switch the board off and on again, then look at the amplifier and its wiring; the kiln may be hotter than it read"},
+	{ReversedProbe, Alarm, "the temperature falls under heat, below what is possible", "swap the two wires of the probe at the amplifier; the kiln is hotter than it reads"},
 	{AboveCeiling, Alarm, "the chamber is above the ceiling of the profile", "keep the door shut; if the temperature still rises, switch the kiln off at the wall: a relay may be welded"},
 	{AboveKilnMax, Alarm, "the chamber is above what the kiln is built for", "switch the kiln off at the wall; find out why before firing again"},
 	{RisingWhileOff, Alarm, "the temperature rises though the heat is off", "switch the kiln off at the wall: the relay may be welded shut"},
