@@ -19,6 +19,7 @@
 //	tail      'r' id -> block of the newest readings; 's' id -> state
 //	readings  id, Seq of the first reading -> block
 //	events    id, Seq -> record.EncodeEvent
+//	notebook  kind, entry, revision -> record.EncodeNote; made with the first note
 //
 // Numbers in keys are 8 bytes, big endian. bbolt rewrites whole pages, so the
 // newest readings are one small block that shares a page with the state; when
