@@ -43,6 +43,9 @@ func (k *maker) checkNumbers() error {
 			return refuse(f.field, f.write(f.v), "is outside %s to %s", f.write(f.low), f.write(f.high))
 		}
 	}
+	if in.AirOn && in.Kiln.Air.Vent == 0 {
+		return refuse("air", "on", "kiln %s has no fresh-air relay: its file gives no air.vent", in.Kiln.Name)
+	}
 	return nil
 }
 
@@ -71,7 +74,7 @@ func (k *maker) checkHeat() error {
 	top := k.grid.temp(l.CeilingC - l.OvershootC)
 	for _, p := range k.in.Moulds {
 		if err := p.CheckCeiling(top); err != nil && !k.soaked {
-			return refuse("ceiling", ceiling, "less %s for overshoot is too little or too much for mould %s: %v", u.diff(l.OvershootC), p.Name, err)
+			return refuse("ceiling", ceiling, "mould %s, with %s kept for overshoot: %v", p.Name, u.diff(l.OvershootC), err)
 		}
 	}
 	if maxC := k.in.Kiln.MaxC(); l.CeilingC > maxC {
@@ -97,7 +100,7 @@ func (k *maker) checkPour() error {
 	if in.PourC == 0 {
 		return nil
 	}
-	top := k.lim.CeilingC - k.lim.OvershootC
+	top := k.grid.temp(k.lim.CeilingC - k.lim.OvershootC)
 	switch {
 	case !(in.PourC >= leastPourC):
 		return refuse("pour temperature", u.temp(in.PourC), "a mould below %s may hold water, which throws metal; give %s or more", u.temp(leastPourC), u.temp(leastPourC))
@@ -105,9 +108,6 @@ func (k *maker) checkPour() error {
 		return refuse("pour temperature", u.temp(in.PourC), "is above the ceiling of %s less %s for overshoot; give at most %s", u.temp(k.lim.CeilingC), u.diff(k.lim.OvershootC), u.temp(top))
 	case !(in.LeastC < in.PourC):
 		return refuse("least temperature at the pour", u.temp(in.LeastC), "is not below the pour temperature of %s", u.temp(in.PourC))
-	}
-	if in.AirOn && in.Kiln.Air.Vent == 0 {
-		return refuse("air", "on", "kiln %s has no fresh-air relay: its file gives no air.vent", in.Kiln.Name)
 	}
 	return nil
 }

@@ -85,6 +85,7 @@ func (d *draft) cooling(pourC float64, air bool) []profile.Step {
 		return out
 	}
 	switch {
+	case pourC >= d.top:
 	case d.break3 > d.top-leastRampK || d.break3 < pourC+leastRampK || d.fall == d.cool:
 		out = append(out, cool(pourC, min(d.fall, d.cool)))
 	default:

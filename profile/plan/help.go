@@ -156,9 +156,13 @@ func hotter(in *Input) bool {
 // less than nothing. It takes as long as ten plans; progress, which may be nil,
 // is called before each with its name.
 func Helps(in Input, p *Plan, progress func(name string)) []Help {
+	return tried(in, p, changes, progress)
+}
+
+func tried(in Input, p *Plan, list []change, progress func(name string)) []Help {
 	in.PourAt, in.Now = time.Time{}, time.Time{}
 	var out []Help
-	for _, c := range changes {
+	for _, c := range list {
 		changed := in
 		if !c.do(&changed) {
 			continue

@@ -87,8 +87,7 @@ var DefaultLimits = Limits{
 	CeilingC: 730, OvershootC: 10, LeastTopC: 700, MostCPerH: 180, Margin: 0.1, PowerMargin: 0.2,
 }
 
-// orDefault fills in what is zero. A ceiling below what the least top needs
-// lowers the least top.
+// orDefault fills in what is zero.
 func (l Limits) orDefault() Limits {
 	d := DefaultLimits
 	for _, f := range []struct {
@@ -104,7 +103,6 @@ func (l Limits) orDefault() Limits {
 			*f.v = f.usual
 		}
 	}
-	l.LeastTopC = min(l.LeastTopC, l.CeilingC-l.OvershootC)
 	return l
 }
 
@@ -130,6 +128,8 @@ const (
 
 func (in Input) orDefault() Input {
 	in.Limits = in.Limits.orDefault()
+	l := &in.Limits // the top is no lower than the pour, and below the ceiling anyway
+	l.LeastTopC = min(max(l.LeastTopC, in.PourC), l.CeilingC-l.OvershootC)
 	if in.Clear == 0 {
 		in.Clear = usualClear
 	}

@@ -24,8 +24,11 @@ type maker struct {
 	soaked bool // moulds that have been washed out
 	d      draft
 
-	marchedS, fittedS float64
-	walked            *walk // the plan's own, on the full grid
+	// How long the march took, until the top hold ended and in all, and the
+	// fitted draft in all, s.
+	marchedTopS, marchedS, fittedS float64
+
+	walked *walk // the plan's own, on the full grid
 }
 
 // airOf is the air around the moulds, as the kiln file has it.
@@ -86,10 +89,25 @@ func (k *maker) fastest(fromC, toC float64) float64 {
 // excess is over, for a whole walk.
 func (k *maker) excess(w *walk) float64 {
 	sum := k.over(&w.end)
+	for _, l := range w.legs {
+		sum += k.outruns(l)
+	}
 	if w.never >= 0 {
 		sum += 1e3
 	}
 	return sum
+}
+
+// outruns is by how much a ramp is faster than the kiln may be asked for, as a
+// share.
+func (k *maker) outruns(l leg) float64 {
+	if l.toC == l.fromC || l.toS <= l.fromS {
+		return 0
+	}
+	const slip = 1e-6
+	rate := math.Abs(l.toC-l.fromC) / (l.toS - l.fromS) * 3600
+	can := max(k.fastest(l.fromC, l.toC), k.grid.rate(0))
+	return max(0, rate/can-1-slip)
 }
 
 // over is by how much the limits have been passed, as a share; 0 if all are

@@ -37,6 +37,7 @@ func (k *maker) march(m *mould.Model) *marcher {
 		}
 		return top, !(w.s.ChamberC >= top && k.done(&r))
 	})
+	k.marchedTopS = w.s.TimeS
 	if k.in.PourC > 0 && !k.soaked {
 		w.on(func() (float64, bool) {
 			r := m.Read(&w.s)

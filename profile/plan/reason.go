@@ -115,7 +115,7 @@ func (k *maker) whyRamp(from *walker, walked []profile.Step, w *walk, i int) (st
 			low, high = quartzLowC, quartzHighC
 		}
 		return head + fmt.Sprintf("%s through the wall while any part is at %s (%s); %s would make it %s, over the %s allowed (%s less the margin)",
-			u.diff(was), u.span(low, high), limit, u.rate(faster), u.diff(would), u.diff(kept), u.diff(allowed)), limit
+			u.exact(was), u.span(low, high), limit, u.rate(faster), u.exact(would), u.exact(kept), u.exact(allowed)), limit
 	}
 	saves := seconds(w.totalS() - v.totalS())
 	if saves < time.Minute {

@@ -33,7 +33,7 @@ func (k *maker) mend(run func() *walk, rates ...*float64) *walk {
 				break
 			}
 			v := run()
-			if k.excess(v) > 0 || k.tooFast(v) || v.totalS() > w.totalS()-worthS {
+			if k.excess(v) > 0 || v.totalS() > w.totalS()-worthS {
 				*r = was
 				break
 			}
@@ -61,21 +61,6 @@ func (k *maker) lower(run func() *walk, rates []*float64) *walk {
 		}
 	}
 	return run()
-}
-
-// tooFast tells whether a ramp of the walk outruns the kiln.
-func (k *maker) tooFast(w *walk) bool {
-	const slip = 1e-6
-	for _, l := range w.legs {
-		if l.toC == l.fromC || l.toS == l.fromS {
-			continue
-		}
-		rate := (l.toC - l.fromC) / (l.toS - l.fromS) * 3600
-		if max(rate, -rate) > k.fastest(l.fromC, l.toC)+slip {
-			return true
-		}
-	}
-	return false
 }
 
 // faster is the next rate up that a person would write, slower the next down.

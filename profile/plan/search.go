@@ -11,7 +11,16 @@ func (k *maker) search(m *mould.Model) {
 	start := k.begin(m)
 	var dried, burnt *walk
 	best := func(knobs []knob, rest func() *walk) *walk {
-		return descend(knobs, func() (float64, *walk) { w := rest(); return k.score(w), w })
+		seen := map[draft]float64{}
+		descend(knobs, func() float64 {
+			v, known := seen[*d]
+			if !known {
+				v = k.score(rest())
+				seen[*d] = v
+			}
+			return v
+		})
+		return rest()
 	}
 	dried = best(k.dryingKnobs(), func() *walk {
 		return k.walker(m, start).run(d.drying())
@@ -27,13 +36,20 @@ func (k *maker) search(m *mould.Model) {
 	}
 }
 
-// better searches from two starts, the fit of the march and one rate throughout
-// that keeps the limits, and keeps the better draft: turning one knob at a time
-// does not find out of every corner.
+// near is how much longer than the march a draft may be without a second
+// search.
+const near = 1.02
+
+// better searches from the fit of the march. If that ends far from the march it
+// searches again from one rate throughout that keeps the limits, and keeps the
+// better draft: turning one knob at a time does not find out of every corner.
 func (k *maker) better(run, search func() *walk) *walk {
 	d := &k.d
 	uniform := *d
 	first := search()
+	if k.excess(first) == 0 && first.totalS() < near*k.marchedTopS {
+		return first
+	}
 	found := *d
 	*d = uniform
 	const slower = 0.8
@@ -60,31 +76,29 @@ type knob struct {
 
 // descend turns one knob at a time to the best of its tries, again and again
 // until none helps.
-func descend(knobs []knob, run func() (float64, *walk)) *walk {
+func descend(knobs []knob, score func() float64) {
 	const turns = 8
-	least, best := run()
+	least := score()
 	for range turns {
 		before := least
 		for _, n := range knobs {
-			keep := *n.at
-			for _, v := range n.tries(keep) {
-				if v == keep {
+			for _, v := range n.tries(*n.at) {
+				was := *n.at
+				if v == was {
 					continue
 				}
-				was := *n.at
 				*n.at = v
-				if s, w := run(); s < least-worthS {
-					least, best = s, w
+				if s := score(); s < least-worthS {
+					least = s
 				} else {
 					*n.at = was
 				}
 			}
 		}
 		if before-least < worthS {
-			break
+			return
 		}
 	}
-	return best
 }
 
 const worthS = 30 // less is not worth another figure

@@ -27,6 +27,7 @@ func WashOut(in Input) (*Plan, error) {
 	if err != nil {
 		return nil, err
 	}
+	in.AirOn = false // nothing is left to burn
 	k, err := newMaker(in, true)
 	if err != nil {
 		return nil, err

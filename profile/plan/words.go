@@ -34,6 +34,14 @@ func (u words) diff(k float64) string {
 	return whole(k) + u.unit()
 }
 
+// exact writes a difference in K to a tenth of a degree.
+func (u words) exact(k float64) string {
+	if u.fahrenheit {
+		k = k * 9 / 5
+	}
+	return strconv.FormatFloat(math.Round(k*10)/10, 'f', -1, 64) + u.unit()
+}
+
 // span writes the range of a window.
 func (u words) span(lowC, highC float64) string {
 	return strings.TrimSuffix(u.temp(lowC), u.unit()) + " to " + u.temp(highC)
