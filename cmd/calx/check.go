@@ -6,13 +6,15 @@ import (
 	"strings"
 	"time"
 
+	"calx/cmd/calx/inside"
 	"calx/profile"
 	"calx/sim/quantity"
 )
 
 type checkCmd struct {
-	Files []string `arg:"" optional:"" name:"file" help:"Profiles, kiln files or configurations, or names of shipped profiles and kilns; otherwise calx.yaml."`
+	Files []string `arg:"" optional:"" name:"file" help:"Profiles, kilns, moulds or configurations, or names of shipped ones; otherwise calx.yaml."`
 	Kiln  string   `help:"Judge profiles by this kiln file or shipped kiln; otherwise by the one calx.yaml names." placeholder:"FILE"`
+	Mould []string `help:"Follow these moulds through the profiles: mould file, or the name of a shipped mould; once for each kind." sep:"none" placeholder:"FILE"`
 	Start string   `help:"When the firing would start, 24-hour clock; otherwise now." placeholder:"HH:MM"`
 	configFlag
 	jsonFlag
@@ -27,17 +29,18 @@ type checkResult struct {
 
 // checkedFile is what was found about one file. Errors keep calx from using
 // it; problems are what is impossible or surely not meant; notes are what had
-// to be assumed. Exactly one of the last three is set when there are no
+// to be assumed. Exactly one of the last four is set when there are no
 // errors.
 type checkedFile struct {
 	File     string          `json:"file"`
-	Kind     fileKind        `json:"kind"` // "profile", "kiln", "configuration"; "" when it could not be read
+	Kind     fileKind        `json:"kind"` // "profile", "kiln", "mould", "configuration"; "" when it could not be read
 	OK       bool            `json:"ok"`
 	Errors   []finding       `json:"errors"`
 	Problems []finding       `json:"problems"`
 	Notes    []finding       `json:"notes"`
 	Profile  *checkedProfile `json:"profile,omitempty"`
 	Kiln     *checkedKiln    `json:"kiln,omitempty"`
+	Mould    *checkedMould   `json:"mould,omitempty"`
 	Config   *checkedConfig  `json:"configuration,omitempty"`
 }
 
@@ -51,9 +54,10 @@ type finding struct {
 
 // checking is what files are judged by.
 type checking struct {
-	kiln  *oven // nil: a kiln without limits
-	start time.Time
-	units unitsFlag
+	kiln   *oven // nil: a kiln without limits
+	moulds []inside.File
+	start  time.Time
+	units  unitsFlag
 }
 
 func (c *checkCmd) Run(e *env) error {
@@ -72,6 +76,12 @@ func (c *checkCmd) Run(e *env) error {
 	}
 	if by.kiln, err = c.judge(); err != nil {
 		return err
+	}
+	if by.moulds, err = loadMoulds(c.Mould); err != nil {
+		return err
+	}
+	if len(by.moulds) > 0 && by.kiln == nil {
+		return usageError{errors.New("--mould needs a kiln, whose air the pieces burn with; name one with --kiln")}
 	}
 	res := checkResult{OK: true}
 	for i, name := range files {
@@ -149,6 +159,8 @@ func (by checking) check(name string) checkedFile {
 			err = by.profile(&f, text)
 		case kilnKind:
 			err = checkKiln(&f, by.units.fahrenheit(false))
+		case mouldKind:
+			err = by.mould(&f, text)
 		case configKind:
 			err = checkConfig(&f, text)
 		}
@@ -200,6 +212,8 @@ func (by checking) print(e *env, f checkedFile) error {
 		return by.printProfile(e, f)
 	case f.Kiln != nil:
 		printKiln(e, f, by.units.fahrenheit(false))
+	case f.Mould != nil:
+		printMould(e, f)
 	case f.Config != nil:
 		printConfig(e, f)
 	}

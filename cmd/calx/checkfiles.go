@@ -10,6 +10,7 @@ import (
 	"calx/cmd/calx/config"
 	"calx/profile"
 	"calx/sim/kiln"
+	"calx/sim/mould"
 )
 
 // fileKind is what a file that a person wrote is about.
@@ -18,16 +19,19 @@ type fileKind string
 const (
 	profileKind fileKind = "profile"
 	kilnKind    fileKind = "kiln"
+	mouldKind   fileKind = "mould"
 	configKind  fileKind = "configuration"
 )
 
 var (
 	yamlLine   = regexp.MustCompile(`(?m)^[a-z_]+:(\s|$)`)
 	configLine = regexp.MustCompile(`(?m)^(channels|heater|listen|data):`)
+	mouldLine  = regexp.MustCompile(`(?m)^(flask|sprue|patterns|investment):`)
 )
 
 // kindOf tells what a file is: YAML with channels or a heater is a
-// configuration, other YAML is a kiln, all else is a profile.
+// configuration, with a flask a mould, other YAML is a kiln, all else is a
+// profile.
 func kindOf(name, text string) fileKind {
 	lower := strings.ToLower(name)
 	yaml := strings.HasSuffix(lower, ".yaml") || strings.HasSuffix(lower, ".yml")
@@ -37,6 +41,8 @@ func kindOf(name, text string) fileKind {
 		return profileKind
 	case configLine.MatchString(text):
 		return configKind
+	case mouldLine.MatchString(text):
+		return mouldKind
 	}
 	return kilnKind
 }
@@ -56,7 +62,10 @@ func readAny(name string) (text string, kind fileKind, err error) {
 	if data, err := kiln.ShippedFile(name); err == nil {
 		return string(data), kilnKind, nil
 	}
-	return "", "", fmt.Errorf("%s: there is no such file, and nothing of that name comes with calx\n  profiles: %s\n  kilns:    %s", name, strings.Join(profile.Shipped(), ", "), strings.Join(kiln.Shipped(), ", "))
+	if data, err := mould.ShippedFile(name); err == nil {
+		return string(data), mouldKind, nil
+	}
+	return "", "", fmt.Errorf("%s: there is no such file, and nothing of that name comes with calx\n  profiles: %s\n  kilns:    %s\n  moulds:   %s", name, strings.Join(profile.Shipped(), ", "), strings.Join(kiln.Shipped(), ", "), strings.Join(mould.Shipped(), ", "))
 }
 
 // written is a profile as a file holds it.

@@ -13,15 +13,16 @@ import (
 // checkedProfile is a profile laid out over time. Times are seconds since the
 // start of the firing.
 type checkedProfile struct {
-	Kiln      string        `json:"kiln"` // name of the kiln it was judged by; "" without one
-	Units     string        `json:"units"`
-	CeilingC  *float64      `json:"never_above_c"` // null when the profile names none
-	PeakC     float64       `json:"peak_c"`        // by plan
-	Start     time.Time     `json:"start"`
-	TotalS    float64       `json:"total_s"`    // as written
-	ExpectedS *float64      `json:"expected_s"` // with this kiln; null without a kiln, or when it never ends
-	Stuck     bool          `json:"stuck"`      // a step never ends on this kiln
-	Steps     []checkedStep `json:"steps"`
+	Kiln      string         `json:"kiln"` // name of the kiln it was judged by; "" without one
+	Units     string         `json:"units"`
+	CeilingC  *float64       `json:"never_above_c"` // null when the profile names none
+	PeakC     float64        `json:"peak_c"`        // by plan
+	Start     time.Time      `json:"start"`
+	TotalS    float64        `json:"total_s"`    // as written
+	ExpectedS *float64       `json:"expected_s"` // with this kiln; null without a kiln, or when it never ends
+	Stuck     bool           `json:"stuck"`      // a step never ends on this kiln
+	Steps     []checkedStep  `json:"steps"`
+	Inside    *checkedInside `json:"inside"` // of the moulds given; null without any
 	prof      *profile.Profile
 	plan      *profile.Timeline
 }
@@ -55,6 +56,11 @@ func (by checking) profile(f *checkedFile, text string) error {
 	}
 	if w.prof.CeilingC != 0 {
 		p.CeilingC = &w.prof.CeilingC
+	}
+	if len(by.moulds) > 0 {
+		if p.Inside, err = by.inside(w.prof, &o); err != nil {
+			return err
+		}
 	}
 	p.plan = profile.Unroll(w.prof, o)
 	p.TotalS, p.Stuck = p.plan.Total.Seconds(), p.plan.Stuck
@@ -113,6 +119,7 @@ func (by checking) printProfile(e *env, f checkedFile) error {
 	}
 	p.printSteps(e)
 	p.printTotals(e)
+	p.Inside.print(e)
 	printFindings(e, f)
 	e.printf("\n")
 	p.sketch(e, inF)
@@ -123,7 +130,7 @@ func (by checking) printProfile(e *env, f checkedFile) error {
 // the clock; with the kiln's limits where they make a difference.
 func (p *checkedProfile) printSteps(e *env) {
 	late := p.differs()
-	head := fmt.Sprintf("\n  %4s  %7s  %-9s  %10s  ", "step", "begins", "clock", "takes")
+	head := fmt.Sprintf("\n  %4s  %7s  %-9s  %12s  ", "step", "begins", "clock", "takes")
 	if late {
 		head += fmt.Sprintf("%-9s  ", "expected")
 	}
@@ -136,7 +143,7 @@ func (p *checkedProfile) printSteps(e *env) {
 		case s.EndS == s.StartS:
 			takes = "–"
 		}
-		e.printf("  %4d  %7s  %-9s  %10s  ", s.Step, hoursMinutes(s.StartS), clockOf(p.Start, s.StartS), takes)
+		e.printf("  %4d  %7s  %-9s  %12s  ", s.Step, hoursMinutes(s.StartS), clockOf(p.Start, s.StartS), takes)
 		if late {
 			e.printf("%-9s  ", clockOf(p.Start, s.ExpectedS))
 		}

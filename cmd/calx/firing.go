@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"calx/cmd/calx/chart"
+	"calx/cmd/calx/inside"
 	"calx/cmd/calx/summary"
 	"calx/profile"
 	"calx/sim/kiln"
@@ -43,14 +44,14 @@ func readFiring(log *storage.Log, id uint64) (*firing, error) {
 	damage = errors.Join(damage, err)
 	if p, err := profile.Parse(head.Profile); err == nil {
 		f.prof = p
-		f.plan = profile.Unroll(p, f.outlook())
+		f.plan = profile.Unroll(p, f.outlook(p))
 	}
 	return f, damage
 }
 
 // outlook is how the plan looked at the start: the kiln is taken from the
 // log, so an old firing is judged by the kiln it ran on.
-func (f *firing) outlook() profile.Outlook {
+func (f *firing) outlook(prof *profile.Profile) profile.Outlook {
 	o := profile.Outlook{StartC: roomC, Start: f.head.Started.Local()}
 	for _, r := range f.readings {
 		if c := summary.ChamberC(f.head, r); c == c {
@@ -59,14 +60,22 @@ func (f *firing) outlook() profile.Outlook {
 		}
 	}
 	if p, err := kiln.Load("kiln", []byte(f.head.Kiln)); err == nil {
-		env := p.Envelope(roomC) // once: each call of Params.FullPowerRate runs the kiln anew
-		o.MaxC, o.FullRateCPerH, o.CoolRateCPerH = p.MaxC(), env.FullPowerRate, env.CoolRate
+		k := oven{p: p, env: p.Envelope(roomC)} // once: each call of Params.FullPowerRate runs the kiln anew
+		o = k.outlook(o)
+		if files, err := inside.ReadAll(f.head.Moulds); err == nil {
+			// Moulds that no longer fit what calx knows only cost the length of
+			// the holds that wait for them.
+			_ = k.expect(files, prof, &o)
+		}
 	}
 	return o
 }
 
 func (f *firing) summary() summary.Summary {
 	s := summary.Summarise(f.head, f.readings, f.events)
+	if len(f.head.Moulds) > 0 {
+		s.Evidence = inside.Physics
+	}
 	if f.prof != nil {
 		s = s.Planned(f.prof, f.plan)
 	}
@@ -77,6 +86,7 @@ func (f *firing) chart(fahrenheit bool) chart.Firing {
 	c := chart.FromRecords(f.head, f.readings, f.events)
 	c.Start = c.Start.Local()
 	c.Fahrenheit = fahrenheit
+	c.Extra = insideCurves(f.head, f.readings)
 	if f.prof != nil {
 		c.CeilingC, c.Plan = f.prof.CeilingC, chart.Plan(f.plan)
 	}
@@ -92,7 +102,9 @@ func (f *firing) print(e *env, fahrenheit bool) error {
 		return err
 	}
 	e.printf("\n")
-	return chart.Sketch(e.out, f.chart(fahrenheit), e.sketch())
+	c, o := f.chart(fahrenheit), e.sketch()
+	o.Height += len(c.Extra) // what is added does not push out what happened
+	return chart.Sketch(e.out, c, o)
 }
 
 // sketch sizes a sketch for this terminal.

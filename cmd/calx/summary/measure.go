@@ -232,6 +232,37 @@ func steps(head record.Firing, readings []record.Reading) []Step {
 	return out
 }
 
+// The shares from which a mould counts as dry and a piece as clear: those of
+// package mould, which the observer follows.
+const (
+	dryShare   = 0.001
+	clearShare = 0.995
+)
+
+// inside takes in what the observer made of the moulds.
+func (s *Summary) inside(readings []record.Reading) {
+	for i := range readings {
+		r := &readings[i]
+		n := r.Moulds()
+		if n == 0 {
+			continue
+		}
+		dry, clear := true, true
+		for k := range n {
+			m := r.Mould(k)
+			dry, clear = dry && m.WaterLeft < dryShare, clear && m.Clear > clearShare
+		}
+		at := Number(r.Since.Seconds())
+		if dry && !s.DryAtS.Known() {
+			s.DryAtS = at
+		}
+		if clear && !s.ClearAtS.Known() {
+			s.ClearAtS = at
+		}
+		s.ChanceClear = Number(r.ClearChance())
+	}
+}
+
 // lastGood is the last usable chamber temperature up to a time.
 func lastGood(head record.Firing, readings []record.Reading, upTo time.Duration) Number {
 	out := Unknown()

@@ -60,7 +60,10 @@ type Summary struct {
 	WaitingS    float64        `json:"time_waiting_s"` // plan held back for the kiln
 	RelayCycles int            `json:"relay_cycles"`   // times the heat relay closed
 	EnergyKWh   float64        `json:"energy_kwh"`     // from rated power and relay time
-	ClearAtS    Number         `json:"clear_at_s"`     // predicted; null without a mould
+	DryAtS      Number         `json:"dry_at_s"`       // no free water left, by the model; null without a mould, or never
+	ClearAtS    Number         `json:"clear_at_s"`     // every piece clear, by the model; null without a mould, or never
+	ChanceClear Number         `json:"chance_clear"`   // that every piece by itself is clear at the end; null without a mould
+	Evidence    string         `json:"evidence"`       // what that chance rests on; "" without a mould
 	Gaps        Gaps           `json:"gaps"`           // missing readings
 	Faults      map[string]int `json:"sensor_faults"`  // channel readings with each fault, by name
 	Trips       []Trip         `json:"trips"`          // guards that stopped the heat
@@ -97,7 +100,7 @@ type Step struct {
 func Summarise(head record.Firing, readings []record.Reading, events []record.Event) Summary {
 	s := Summary{
 		ID: head.ID, Name: head.Name, Outcome: head.Outcome, Reason: head.Reason, Started: head.Started,
-		Readings: len(readings), PeakC: Unknown(), PeakAtS: Unknown(), ClearAtS: Unknown(),
+		Readings: len(readings), PeakC: Unknown(), PeakAtS: Unknown(), DryAtS: Unknown(), ClearAtS: Unknown(), ChanceClear: Unknown(),
 		RMSEC: tracking(head, readings), OvershootC: overshoot(head, readings), HoldStdC: holdScatter(head, readings),
 		Faults: faults(readings), Gaps: findGaps(head, readings), Steps: steps(head, readings),
 		Trips: trips(head, readings, events),
@@ -109,6 +112,7 @@ func Summarise(head record.Firing, readings []record.Reading, events []record.Ev
 		s.DurationS = readings[n-1].Since.Seconds()
 		s.EnergyKWh = readings[n-1].EnergyJ / joulesPerKWh
 	}
+	s.inside(readings)
 	gapAfter := GapAfter(head)
 	was := false
 	for i, r := range readings {

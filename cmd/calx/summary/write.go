@@ -85,15 +85,44 @@ func (p *printer) figures(s Summary) {
 	}
 	p.row("relay", "%d cycles", s.RelayCycles)
 	p.row("energy", "%.1f kWh, by rated power", s.EnergyKWh)
-	if s.ClearAtS.Known() {
-		p.row("clear", "predicted after %s", length(float64(s.ClearAtS)))
-	}
+	p.inside(s)
 	if s.Gaps.Count > 0 {
 		p.row("gaps", "%d, the longest %s", s.Gaps.Count, length(s.Gaps.LongestS))
 	}
 	for _, name := range slices.Sorted(maps.Keys(s.Faults)) {
 		p.row("sensor fault", "%s, in %d of %d readings", strings.ReplaceAll(name, "_", " "), s.Faults[name], s.Readings)
 	}
+}
+
+// inside writes what the model made of the moulds.
+func (p *printer) inside(s Summary) {
+	if !s.ChanceClear.Known() {
+		return
+	}
+	after := func(at Number) string {
+		if !at.Known() {
+			return p.paint(red, "not in this firing")
+		}
+		return "after " + length(float64(at))
+	}
+	p.row("dry", "%s %s", after(s.DryAtS), p.paint(faint, "by the model"))
+	p.row("clear", "%s %s", after(s.ClearAtS), p.paint(faint, "by the model"))
+	p.row("chance of clear", "%s at the end%s", percent(s.ChanceClear), p.paint(faint, basis(s.Evidence)))
+}
+
+func basis(evidence string) string {
+	if evidence == "" {
+		return ""
+	}
+	return ", on " + evidence
+}
+
+// percent does not round up to certainty.
+func percent(v Number) string {
+	if v > 0.99 && v < 1 {
+		return "over 99 %"
+	}
+	return fmt.Sprintf("%.0f %%", float64(v)*100)
 }
 
 // known writes a difference in temperature, if there is one.
