@@ -41,9 +41,9 @@ type History struct {
 	JumpS         float64      // time that readings have been too far from HotC to be true, s
 	JumpC         float64      // the last of them, °C
 	SameS         float64      // time that the reading has not changed by one step of the chip, s
-	SameSetC      float64      // setpoint when it last changed, °C
+	SameSetC      float64      // setpoint when it last changed, or began to be one since, °C
 	SetC          float64      // setpoint now, °C; 0 when there is none
-	SetKnown      bool         // there was a setpoint then, and ever since
+	SetKnown      bool         // there is a setpoint, and was since SameSetC
 	BelowS        float64      // time that the reading has been colder than a heated kiln can be, s
 	AboveCeilingS float64      // time spent above the ceiling and its margin, s
 	AboveMaxS     float64      // time spent above the kiln's maximum, s
@@ -173,7 +173,10 @@ func (h *History) stand(k Look, dt float64) {
 		return
 	}
 	h.SameS += dt
-	h.SetKnown = h.SetKnown && set
+	if set && !h.SetKnown {
+		h.SameSetC = h.SetC
+	}
+	h.SetKnown = set
 }
 
 // remember keeps a temperature every so often. A gap empties the memory: what
