@@ -75,7 +75,10 @@ const utcMillis = "2006-01-02T15:04:05.000Z"
 //	chamber_cold_c °C, cold junction
 //	chamber_fault  "ok", or the names of the faults
 //	chamber_hot_code, chamber_cold_code  as the chip sent them
-//	observer_0 …   state of the mould observer, where there was one
+//	NAME_core_c    what the model had for the mould of that name: core and surface,
+//	               °C; free water left, char left, share burnt, 0 to 1
+//	clear_chance_ratio  that every piece by itself is clear, 0 to 1
+//	observer_0 …   instead of these, where the moulds are not known
 func writeCSV(w io.Writer, f *firing, fahrenheit bool) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true
@@ -83,7 +86,10 @@ func writeCSV(w io.Writer, f *firing, fahrenheit bool) error {
 	for _, r := range f.readings {
 		observers = max(observers, len(r.Observer))
 	}
-	t := csvTable{roles: columnNames(f.head.Channels), observers: observers, fahrenheit: fahrenheit}
+	t := csvTable{roles: columnNames(rolesOf(f.head.Channels)), observers: observers, fahrenheit: fahrenheit}
+	if n := len(f.head.Moulds); n > 0 && (observers == 0 || observers == 5*n+1) {
+		t.moulds, t.observers = columnNames(mouldNames(f.head)), 0
+	}
 	// Errors stay with the writer until the end.
 	_ = out.Write(t.header())
 	for i := range f.readings {
@@ -96,27 +102,36 @@ func writeCSV(w io.Writer, f *firing, fahrenheit bool) error {
 // csvTable lays out the columns.
 type csvTable struct {
 	roles      []string // of the channels, fit for column names
-	observers  int
+	moulds     []string // their names, likewise
+	observers  int      // figures without a name
 	fahrenheit bool
 }
 
 // columnNames turns roles into parts of column names, each used once: "witness
 // 1" is witness_1.
-func columnNames(channels []record.Channel) []string {
+func columnNames(names []string) []string {
 	seen := map[string]bool{}
-	out := make([]string, len(channels))
-	for i, c := range channels {
+	out := make([]string, len(names))
+	for i, n := range names {
 		name := strings.Trim(strings.Map(func(r rune) rune {
 			if r >= 'a' && r <= 'z' || r >= '0' && r <= '9' {
 				return r
 			}
 			return '_'
-		}, strings.ToLower(c.Role)), "_")
+		}, strings.ToLower(n)), "_")
 		if name == "" || seen[name] {
 			name = strings.Trim(fmt.Sprintf("%s_%d", name, i+1), "_")
 		}
 		seen[name] = true
 		out[i] = name
+	}
+	return out
+}
+
+func rolesOf(channels []record.Channel) []string {
+	out := make([]string, len(channels))
+	for i, c := range channels {
+		out[i] = c.Role
 	}
 	return out
 }
@@ -129,6 +144,12 @@ func (t csvTable) header() []string {
 	h := []string{"time_utc", "since_s", "seq", "step", "phase", "setpoint" + unit, "duty_ratio", "relay_closed", "air_on", "energy_j"}
 	for _, r := range t.roles {
 		h = append(h, r+"_hot"+unit, r+"_cold"+unit, r+"_fault", r+"_hot_code", r+"_cold_code")
+	}
+	for _, m := range t.moulds {
+		h = append(h, m+"_core"+unit, m+"_surface"+unit, m+"_water_ratio", m+"_char_ratio", m+"_burnt_ratio")
+	}
+	if len(t.moulds) > 0 {
+		h = append(h, "clear_chance_ratio")
 	}
 	for i := range t.observers {
 		h = append(h, fmt.Sprintf("observer_%d", i))
@@ -149,6 +170,9 @@ func (t csvTable) row(r *record.Reading) []string {
 		s := r.Channels[i]
 		out = append(out, t.temperature(s.HotC), t.temperature(s.ColdC), sensor.Fault(s.Fault).String(), strconv.Itoa(int(s.HotCode)), strconv.Itoa(int(s.ColdCode)))
 	}
+	if len(t.moulds) > 0 {
+		out = append(out, t.inside(r)...)
+	}
 	for i := range t.observers {
 		if i < len(r.Observer) {
 			out = append(out, number(r.Observer[i]))
@@ -157,6 +181,22 @@ func (t csvTable) row(r *record.Reading) []string {
 		}
 	}
 	return out
+}
+
+// inside are the columns of the moulds, empty before they were seen.
+func (t csvTable) inside(r *record.Reading) []string {
+	var out []string
+	if r.Moulds() != len(t.moulds) {
+		for range t.moulds {
+			out = append(out, "", "", "", "", "")
+		}
+		return append(out, "")
+	}
+	for i := range t.moulds {
+		m := r.Mould(i)
+		out = append(out, t.temperature(m.CoreC), t.temperature(m.SurfaceC), number(m.WaterLeft), number(m.CharLeft), number(m.Clear))
+	}
+	return append(out, number(r.ClearChance()))
 }
 
 func (t csvTable) temperature(c float64) string { return number(inUnit(c, t.fahrenheit)) }

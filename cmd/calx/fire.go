@@ -13,9 +13,9 @@ import (
 type fireCmd struct {
 	Profile string   `arg:"" help:"Profile file, or the name of a shipped profile."`
 	Mould   []string `help:"What stands in the kiln: mould file, or the name of a shipped mould; once for each kind. A thermocouple with the role witness 1 is taken to sit in the core of the first." sep:"none" placeholder:"FILE"`
-	Name    string `help:"What to call the firing; otherwise the name of the file." placeholder:"TEXT"`
-	Watch   bool   `help:"Follow it until it ends; exit code 0 only if it finished by plan."`
-	Anyway  bool   `help:"Fire even if this kiln can never finish the profile."`
+	Name    string   `help:"What to call the firing; otherwise the name of the file." placeholder:"TEXT"`
+	Watch   bool     `help:"Follow it until it ends; exit code 0 only if it finished by plan."`
+	Anyway  bool     `help:"Fire even if this kiln can never finish the profile."`
 	daemonFlag
 	jsonFlag
 	unitsFlag
@@ -105,6 +105,11 @@ func (c *fireCmd) kilnHere(served string) (*oven, error) {
 		return nil, nil
 	}
 	conf, err := c.load()
+	if conf == nil && err == nil {
+		if k, err := openOven(served); err == nil {
+			return k, nil
+		}
+	}
 	if conf == nil {
 		return nil, err
 	}

@@ -33,6 +33,7 @@ func writeOpenMetrics(w io.Writer, f *firing) error {
 	m.family("calx_firing_step", "gauge", "", "Step of the profile, from 1.")
 	m.series("", nil, func(r *record.Reading) float64 { return float64(r.Step) + 1 })
 	m.phases()
+	m.inside()
 	m.faults()
 	m.line("# EOF\n")
 	return m.err
@@ -126,6 +127,35 @@ func (m *metricsText) phases() {
 			m.series("", []label{{"phase", phase.String()}}, func(r *record.Reading) float64 { return truth(r.Phase == phase) })
 		}
 	}
+}
+
+// inside writes what the model had for the moulds, and their chance.
+func (m *metricsText) inside() {
+	names := mouldNames(m.f.head)
+	if len(names) == 0 {
+		return
+	}
+	of := func(name, unit, help string, value func(record.Inside) float64) {
+		m.family(name, "gauge", unit, help)
+		for i, n := range names {
+			m.series("", []label{{"flask", n}}, func(r *record.Reading) float64 {
+				if r.Moulds() != len(names) {
+					return math.NaN()
+				}
+				return value(r.Mould(i))
+			})
+		}
+	}
+	of("calx_mould_core_celsius", "celsius", "Core of a mould, by the model on the measured chamber.", func(i record.Inside) float64 { return i.CoreC })
+	of("calx_mould_water_ratio", "ratio", "Free water left in a mould, share of that at the start, by the model.", func(i record.Inside) float64 { return i.WaterLeft })
+	of("calx_mould_clear_ratio", "ratio", "Share of what has to burn in a mould that is gone, by the model.", func(i record.Inside) float64 { return i.Clear })
+	m.family("calx_firing_clear_chance_ratio", "gauge", "ratio", "Chance that every piece by itself is clear, 0 to 1.")
+	m.series("", nil, func(r *record.Reading) float64 {
+		if r.Moulds() != len(names) {
+			return math.NaN()
+		}
+		return r.ClearChance()
+	})
 }
 
 // faults counts, for every fault that occurred, the readings that carried it.

@@ -43,6 +43,9 @@ func statusLine(st station.Status, fahrenheit bool) string {
 		fmt.Sprintf("heat %3.0f %%", st.Duty*100),
 		fmt.Sprintf("%d/%d %s", f.Step, f.Steps, f.Sentence),
 	}
+	if w := insideWords(st.Inside, fahrenheit); w != "" {
+		b = append(b, w)
+	}
 	if f.Phase == "waiting" || f.Phase == "paused" {
 		b = append(b, f.Phase)
 	}

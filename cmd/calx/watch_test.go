@@ -57,7 +57,23 @@ func nightScene(t interface{ Fatal(...any) }) scene {
 	return s
 }
 
+// twoMoulds are what the observer has in nightScene.
+func twoMoulds() *station.Inside {
+	return &station.Inside{
+		Flasks: []station.Flask{
+			{Name: "pod-90", CoreC: 98.4, SurfaceC: 150, WaterLeft: 0.432, CharLeft: 0, Clear: 0},
+			{Name: "leaf-65", CoreC: 160.2, SurfaceC: 170, WaterLeft: 0, CharLeft: 0.6, Clear: 0.31},
+		},
+		Chance: 0.0712, Want: 0.9, WantAtS: at(61505), ClearS: at(50900), DryS: at(28000), EndS: at(70000), ForeseenS: at(12540),
+		Evidence: "physics alone, no test pieces; two in three within a factor of 1.9",
+	}
+}
+
 func TestViews(t *testing.T) {
+	moulds, mould := nightScene(t), nightScene(t)
+	moulds.st.Inside, mould.st.Inside = twoMoulds(), twoMoulds()
+	mould.st.Inside.Flasks = mould.st.Inside.Flasks[:1]
+	mould.width, mould.height = 60, 19
 	tripped := nightScene(t)
 	tripped.st.Firing.Phase, tripped.st.ChamberC, tripped.st.Fault, tripped.st.Duty, tripped.st.SetpointC = "tripped", nil, "open", 0, nil
 	tripped.st.Firing.Events = append(tripped.st.Firing.Events, station.Event{SinceS: 12600, Code: "no-reading", Severity: "alarm",
@@ -72,7 +88,7 @@ func TestViews(t *testing.T) {
 	narrow.width, narrow.height = 60, 19
 	plain.glyphs = false
 	inF.inF = true
-	for name, s := range map[string]scene{"running": nightScene(t), "tripped": tripped, "lost": lost, "done": done, "large": large, "narrow": narrow, "ascii": plain, "fahrenheit": inF} {
+	for name, s := range map[string]scene{"running": nightScene(t), "tripped": tripped, "lost": lost, "done": done, "large": large, "narrow": narrow, "ascii": plain, "fahrenheit": inF, "moulds": moulds, "mould": mould} {
 		t.Run(name, func(t *testing.T) {
 			t.Setenv("TZ", "UTC")
 			var b strings.Builder
@@ -105,6 +121,13 @@ func TestViewKeepsWithinTheTerminal(t *testing.T) {
 		f.Events[2].Text, f.Events[2].Hint = text.Draw(t, "event"), text.Draw(t, "hint")
 		s.st.OutputError = text.Draw(t, "output")
 		s.st.ChamberC = rapid.SampledFrom([]*float64{nil, at(-40), at(1350.26), at(174.6)}).Draw(t, "chamber")
+		if rapid.Bool().Draw(t, "moulds") {
+			in := twoMoulds()
+			in.Evidence, in.Flasks[0].Name = text.Draw(t, "evidence"), text.Draw(t, "mould")
+			in.Chance, in.WantAtS = rapid.Float64Range(0, 1).Draw(t, "chance"), rapid.SampledFrom([]*float64{nil, at(1e5)}).Draw(t, "wanted at")
+			in.Flasks = in.Flasks[:rapid.IntRange(0, 2).Draw(t, "kinds")]
+			s.st.Inside = in
+		}
 		if rapid.Bool().Draw(t, "no past") {
 			s.past = nil
 		}

@@ -42,7 +42,7 @@ func newPast(ctx context.Context, c *client, id uint64) *past {
 	}
 	p.prof, p.plan = f.prof, f.plan
 	c2 := f.chart(false)
-	p.curve.CeilingC, p.curve.Start = c2.CeilingC, c2.Start
+	p.curve.CeilingC, p.curve.Start, p.curve.Extra = c2.CeilingC, c2.Start, cores(c2.Extra)
 	for _, q := range c2.Points {
 		p.add(q)
 	}
@@ -65,6 +65,7 @@ func (p *past) see(st station.Status) {
 		return
 	}
 	p.add(chart.Point{Since: since, HotC: orNaN(st.ChamberC), SetpointC: orNaN(st.SetpointC), Duty: st.Duty})
+	p.seeInside(since, st.Inside)
 	p.curve.Now = since
 	p.curve.Start = st.Wall.Add(-since).Local()
 	if f.Step != p.step {
@@ -184,6 +185,9 @@ func (p *past) left(st station.Status) left {
 	out := left{ok: true}
 	out.step, out.bound = p.stepLeft(st)
 	out.open = out.bound
+	if d, ok := foreseen(st, p.prof.Steps[f.Step-1]); ok {
+		out.step, out.bound = d, false
+	}
 	out.firing = out.step
 	for _, s := range p.plan.Segments[f.Step:] {
 		out.firing += s.ExpectedTo - s.ExpectedFrom

@@ -20,6 +20,9 @@ func (s *scene) plan() []string {
 		whole = "after " + hours(seconds(f.SinceS))
 	}
 	if l := s.past.left(s.st); l.ok {
+		if in := s.st.Inside; in != nil && in.EndS != nil {
+			l.firing, l.open = max(seconds(*in.EndS-f.SinceS), 0), true
+		}
 		word := "to go"
 		if l.bound {
 			word = "at most"
@@ -36,7 +39,8 @@ func (s *scene) plan() []string {
 		}
 	}
 	out := s.pair(fmt.Sprintf("step %d/%d", f.Step, f.Steps), bold, f.Sentence, step, false)
-	return append(out, s.pair(fmt.Sprintf("firing %d", f.ID), "", f.Name, whole, true)...)
+	out = append(out, s.pair(fmt.Sprintf("firing %d", f.ID), "", f.Name, whole, true)...)
+	return append(out, s.inside()...)
 }
 
 // pair is a named line with a time at its right edge. Where both do not fit,

@@ -163,7 +163,7 @@ func Evidence(m *controller.Mould) string {
 	seen := map[string]bool{}
 	var out []string
 	for _, b := range m.Clear {
-		text := fmt.Sprintf("%s; two pieces in three lie within a factor of %.1f", b.Basis, math.Exp(b.SigmaLn))
+		text := fmt.Sprintf("%s; two in three within a factor of %.1f", b.Basis, math.Exp(b.SigmaLn))
 		if !seen[text] {
 			seen[text] = true
 			out = append(out, text)

@@ -104,7 +104,7 @@ func TestBeliefIsTheDoseAtClear(t *testing.T) {
 	// The 90 % point of the standard normal is 1.2816, 95 % 1.6449 (any table).
 	assert.InDelta(t, 0.90, m.Clear[0].Chance(m.Clear[0].MedianMin*math.Exp(0.65*1.2816)), 1e-4)
 	assert.InDelta(t, 0.95, m.Clear[0].Chance(m.Clear[0].MedianMin*math.Exp(0.65*1.6449)), 1e-4)
-	assert.Equal(t, "physics alone, no test pieces; two pieces in three lie within a factor of 1.9", Evidence(m))
+	assert.Equal(t, "physics alone, no test pieces; two in three within a factor of 1.9", Evidence(m))
 }
 
 // Whatever the profile, there is a belief about every piece.

@@ -39,6 +39,7 @@ func (s *Station) fire(ctx context.Context, j *job) error {
 	s.update(func(st *Status) {
 		st.Firing = &Firing{ID: j.head.ID, Name: j.head.Name, PlannedS: j.planned.Seconds(), Steps: len(j.prof.Steps)}
 		st.events = j.first
+		s.looked = true // so that the first who looks finds a prediction
 	})
 	late, ahead := time.Duration(0), &foresight{}
 	loop := controller.Loop{

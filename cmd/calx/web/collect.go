@@ -44,6 +44,11 @@ var (
 	descFailures    = desc("log_commit_failures_total", "Commits of the log that failed; they are tried again.")
 	descQueued      = desc("log_queued_readings", "Readings not yet on disk.")
 	descWaiting     = desc("log_waiting_seconds", "How long the oldest of them has waited.")
+	descCore        = desc("mould_core_celsius", "Core of a mould, by the model on the measured chamber.", "flask")
+	descWater       = desc("mould_water_ratio", "Free water left in a mould, share of that at the start, by the model.", "flask")
+	descClear       = desc("mould_clear_ratio", "Share of what has to burn in a mould that is gone, by the model.", "flask")
+	descChance      = desc("firing_clear_chance_ratio", "Chance that every piece by itself is clear, 0 to 1; absent without moulds.")
+	descClearAt     = desc("firing_clear_timestamp_seconds", "When the moulds are expected to be as likely clear as the profile asks for, Unix time; absent when not within it.")
 	descLogBytes    = desc("log_bytes", "Size of the log's file.")
 )
 
@@ -52,7 +57,7 @@ func (c collector) Describe(ch chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{
 		descTemperature, descSetpoint, descDuty, descClosed, descClosings, descEnergy, descFaults, descTripped, descAlarm,
 		descNotices, descPhase, descStep, descTicks, descOverruns, descReadAt, descCommitTime, descCommits, descFailures,
-		descQueued, descWaiting, descLogBytes,
+		descQueued, descWaiting, descLogBytes, descCore, descWater, descClear, descChance, descClearAt,
 	} {
 		ch <- d
 	}
@@ -86,6 +91,7 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 	s := scrape(ch)
 	s.kiln(st)
 	s.firing(st)
+	s.inside(st)
 	s.counts(t)
 	s.alarms(st, t, log)
 	s.log(log)
@@ -117,6 +123,23 @@ func (s scrape) firing(st station.Status) {
 		s.gauge(descPhase, number(p.String() == phase), p.String())
 	}
 	s.gauge(descStep, float64(step))
+}
+
+func (s scrape) inside(st station.Status) {
+	in := st.Inside
+	if in == nil || st.Firing == nil {
+		return
+	}
+	for _, f := range in.Flasks {
+		s.gauge(descCore, f.CoreC, f.Name)
+		s.gauge(descWater, f.WaterLeft, f.Name)
+		s.gauge(descClear, f.Clear, f.Name)
+	}
+	s.gauge(descChance, in.Chance)
+	if in.WantAtS != nil {
+		start := st.Wall.Add(-time.Duration(st.Firing.SinceS * float64(time.Second)))
+		s.gauge(descClearAt, float64(start.UnixMilli())/1000+*in.WantAtS)
+	}
 }
 
 func (s scrape) counts(t tally) {
