@@ -128,7 +128,7 @@ const foreseeEvery = time.Minute
 // foresee predicts the rest of the firing beside the loop, which must not wait
 // for it, and only while somebody looks.
 func (s *Station) foresee(f *foresight, j *job, cs controller.State) {
-	if j.moulds.model == nil || cs.Outcome() != "" || f.made && cs.Now-f.at < foreseeEvery {
+	if !cs.Inside.Begun || cs.Outcome() != "" || f.made && cs.Now-f.at < foreseeEvery {
 		return
 	}
 	select {

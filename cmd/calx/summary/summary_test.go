@@ -222,7 +222,8 @@ func TestWriteSummaryGolden(t *testing.T) {
 	s.Faults = map[string]int{"open": 3, "cold_range": 1}
 	s.Gaps = Gaps{2, 75}
 	tripped := s
-	tripped.Outcome, tripped.Reason, tripped.ClearAtS = "tripped", "", 8000
+	tripped.Outcome, tripped.Reason = "tripped", ""
+	tripped.DryAtS, tripped.ChanceClear, tripped.Evidence = 8000, 0.42, "physics alone, no test pieces"
 	tripped.Trips = []Trip{{"above-ceiling", began, 8100, 741, "the chamber is at 741 °C, above the ceiling of 735 °C"}}
 	var b bytes.Buffer
 	require.NoError(t, WriteSummary(&b, s, false, false))
