@@ -172,7 +172,10 @@ func (s *show) note(out controller.Output) {
 	c := s.bench.Truth().JunctionC
 	s.peakC = math.Max(s.peakC, c)
 	r := out.Record
-	r.Channels = []record.Sample{{HotC: c}}
+	r.Channels, r.Observer = []record.Sample{{HotC: c}}, nil
+	if s.truth == nil {
+		s.truth = make([]record.Reading, 0, int(1.1*s.station.Status().Firing.PlannedS)) // a second each, and some more
+	}
 	s.truth = append(s.truth, r)
 }
 

@@ -28,6 +28,10 @@ type firing struct {
 	plan     *profile.Timeline
 }
 
+// mostReadings is for how many readings room is made at once, whatever a head
+// says: a week of them.
+const mostReadings = 7 * 24 * 3600
+
 // readFiring reads a whole firing. What is damaged is left out and named in
 // the error; the rest is returned with it.
 func readFiring(log *storage.Log, id uint64) (*firing, error) {
@@ -35,7 +39,7 @@ func readFiring(log *storage.Log, id uint64) (*firing, error) {
 	if err != nil {
 		return nil, err
 	}
-	f := &firing{head: head}
+	f := &firing{head: head, readings: make([]record.Reading, 0, min(head.Readings, mostReadings))}
 	damage := log.Readings(id, 0, 0, func(r *record.Reading) error {
 		f.readings = append(f.readings, *r)
 		return nil
