@@ -48,6 +48,7 @@ var rooms = map[string]room{
 	"profile":        {pure: true, why: "a text means the same on every kiln; limits are passed in"},
 	"profile/plan":   {pure: true, may: []string{"profile", "profile/pieces", "sim/mould", "sim/kiln", "sim/quantity"}, why: "reasons about a firing that has not begun: no log, no controller"},
 	"profile/pieces": {pure: true, why: "statistics on evidence given to it"},
+	"profile/sheet":  {pure: true, may: []string{"sim/mould", "sim/quantity"}, why: "arithmetic for the bench: it plans no firing and knows no kiln"},
 
 	"storage":        {may: []string{"storage/record"}, why: "keeps records; it never knows what a kiln is beyond them"},
 	"storage/record": {pure: true, why: "bytes of today must be readable in ten years, whatever else has changed"},
