@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"regexp"
 	"strings"
 	"time"
 
@@ -91,6 +92,9 @@ func (f *firing) chart(fahrenheit bool) chart.Firing {
 	c.Start = c.Start.Local()
 	c.Fahrenheit = fahrenheit
 	c.Extra = insideCurves(f.head, f.readings)
+	for i := range c.Events {
+		c.Events[i].Label = withoutBounds(c.Events[i].Label)
+	}
 	if f.prof != nil {
 		c.CeilingC, c.Plan = f.prof.CeilingC, chart.Plan(f.plan)
 	}
@@ -99,6 +103,13 @@ func (f *firing) chart(fahrenheit bool) chart.Firing {
 	}
 	return c
 }
+
+// bounds are what follows the first comma of a sentence in quotes.
+var bounds = regexp.MustCompile(`("hold until [^",]*),[^"]*"`)
+
+// withoutBounds leaves the bounds out of a hold, so that a short line still has
+// room for what came of it.
+func withoutBounds(label string) string { return bounds.ReplaceAllString(label, `$1"`) }
 
 // print shows the firing in the terminal: figures, then the curve.
 func (f *firing) print(e *env, fahrenheit bool) error {

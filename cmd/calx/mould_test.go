@@ -93,7 +93,7 @@ func TestInsideCurves(t *testing.T) {
 	f.head.PeriodMS = 10_000
 	c := insideCurves(f.head, f.readings)
 	require.Len(t, c, 5)
-	for i, name := range []string{"core woody-pod-90", "core thin-leaf-65", "water left", "burnt", "clear, chance of it"} {
+	for i, name := range []string{"core woody-pod-90", "core thin-leaf-65", "water left", "burnt", "clear chance"} {
 		assert.Equal(t, name, c[i].Name)
 		assert.Equal(t, i > 1, c[i].Fraction)
 		n := len(c[i].Samples)
@@ -120,5 +120,15 @@ func TestLoadMoulds(t *testing.T) {
 	assert.ErrorContains(t, err, "mould: there is no file nosuch")
 	for v, want := range map[float64]string{0: "0 %", 0.002: "under 1 %", 0.5: "50 %", 0.9951: "over 99 %", 1: "100 %"} {
 		assert.Equal(t, want, share(v))
+	}
+}
+
+func TestLabelsWithoutBounds(t *testing.T) {
+	for label, want := range map[string]string{
+		`step 2, "hold until dry, at least 2 h, at most 10 h" is over after 7 h`: `step 2, "hold until dry" is over after 7 h`,
+		`step 4, "hold until 14:00" at 20 °C`:                                    `step 4, "hold until 14:00" at 20 °C`,
+		`stopped by hand in step 1, "heat to 180 C, x"`:                          `stopped by hand in step 1, "heat to 180 C, x"`,
+	} {
+		assert.Equal(t, want, withoutBounds(label))
 	}
 }

@@ -95,7 +95,7 @@ func (c *insideSeries) begin(names []string) {
 		}
 		c.all = append(c.all, chart.Series{Name: name})
 	}
-	for _, n := range []string{"water left", "burnt", "clear, chance of it"} {
+	for _, n := range []string{"water left", "burnt", "clear chance"} {
 		c.all = append(c.all, chart.Series{Name: n, Fraction: true})
 	}
 }
