@@ -12,6 +12,7 @@ import (
 	"calx/controller/guard"
 	"calx/controller/notice"
 	"calx/sensor"
+	"calx/storage"
 	"calx/storage/record"
 )
 
@@ -119,7 +120,7 @@ func (s *Station) replay(j *job, snapshot []byte, events []record.Event) (st con
 	if err := json.Unmarshal(snapshot, &st); err != nil {
 		return st, err
 	}
-	from := st.Now
+	from, kept := st.Now, st.Seq
 	var past follower
 	if j.moulds.model != nil {
 		from, past = 0, follower{c: j.control, resumed: resumptions(events)}
@@ -137,7 +138,29 @@ func (s *Station) replay(j *job, snapshot []byte, events []record.Event) (st con
 		}
 		return nil
 	})
+	if before(err, kept) {
+		// The moulds were followed across it on a straight line: better than to
+		// let a mould cool that can still be saved.
+		err = nil
+	}
 	return past.into(st), err
+}
+
+// before reports whether err only tells of readings before one that cannot be
+// read.
+func before(err error, seq uint64) bool {
+	switch e := err.(type) {
+	case *storage.DamageError:
+		return !e.Events && e.Last < seq
+	case interface{ Unwrap() []error }:
+		for _, one := range e.Unwrap() {
+			if !before(one, seq) {
+				return false
+			}
+		}
+		return true
+	}
+	return false
 }
 
 // inputOf is what a tick saw, as far as it was recorded.

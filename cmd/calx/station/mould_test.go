@@ -2,6 +2,7 @@ package station
 
 import (
 	"context"
+	"errors"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -11,6 +12,7 @@ import (
 
 	"calx/controller"
 	"calx/sim/mould"
+	"calx/storage"
 )
 
 func woodyPod(t *testing.T) []string {
@@ -128,4 +130,19 @@ func TestMouldsThatCannotBeFired(t *testing.T) {
 		}
 		assert.Nil(t, h.st.Status().Firing)
 	})
+}
+
+// A damaged stretch of the log before the newest snapshot does not end a firing.
+func TestDamageBeforeTheSnapshot(t *testing.T) {
+	lost := func(first, last uint64) error { return &storage.DamageError{Firing: 1, First: first, Last: last} }
+	for _, c := range []struct {
+		err  error
+		want bool
+	}{
+		{nil, false}, {lost(5, 9), true}, {lost(5, 10), false}, {errors.Join(lost(1, 2), lost(5, 9)), true}, {errors.Join(lost(1, 2), lost(12, 14)), false},
+		{errors.New("the disk is gone"), false}, {errors.Join(lost(1, 2), errors.New("the disk is gone")), false},
+		{&storage.DamageError{First: 1, Last: 2, Events: true}, false},
+	} {
+		assert.Equal(t, c.want, before(c.err, 10), "%v", c.err)
+	}
 }
