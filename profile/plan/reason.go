@@ -46,6 +46,10 @@ func (k *maker) whyDry(l leg) (string, Limit) {
 	if l.toC < k.grid.temp(k.lim.SteamHoldC) {
 		return text + fmt.Sprintf("hotter would push the steam index over %s (here %s)", index(kept), index(l.steam)), BySteam
 	}
+	if k.soaked {
+		return text + fmt.Sprintf("a wall wetted twice is weak, so it goes no hotter than %s until it is dry (common practice); steam index up to %s of %s allowed",
+			u.temp(k.lim.SteamHoldC), index(l.steam), index(kept)), ByWater
+	}
 	return text + fmt.Sprintf("hotter than the steam hold of %s the wall nears the cristobalite inversion (%s) while the core is wet; steam index up to %s of %s allowed",
 		u.temp(k.lim.SteamHoldC), u.temp(cristobalLowC), index(l.steam), index(kept)), ByWater
 }
@@ -117,11 +121,28 @@ func (k *maker) whyRamp(from *walker, walked []profile.Step, w *walk, i int) (st
 		return head + fmt.Sprintf("%s through the wall while any part is at %s (%s); %s would make it %s, over the %s allowed (%s less the margin)",
 			u.exact(was), u.span(low, high), limit, u.rate(faster), u.exact(would), u.exact(kept), u.exact(allowed)), limit
 	}
-	saves := seconds(w.totalS() - v.totalS())
-	if saves < time.Minute {
-		return head + fmt.Sprintf("%s would make nothing ready sooner", u.rate(faster)), ByNothing
+	saves := k.saving(walked, w, v, i)
+	switch {
+	case saves >= time.Minute:
+		return head + fmt.Sprintf("%s would keep the limits by a hair and save %s at most; a finer figure is not worth it", u.rate(faster), took(saves)), ByNothing
+	case s.Kind == profile.Heat && k.burns():
+		return head + fmt.Sprintf("%s would make nothing clear sooner: the char waits for air", u.rate(faster)), ByAir
 	}
-	return head + fmt.Sprintf("%s would keep the limits by a hair and save %s at most; a finer figure is not worth it", u.rate(faster), took(saves)), ByNothing
+	return head + fmt.Sprintf("%s would make nothing ready sooner", u.rate(faster)), ByNothing
+}
+
+// saving is what step i as in v, a notch faster than in w, saves. Before the top
+// hold of a mould that burns that is when it is clear, since the hold of v is
+// only as long as that of w.
+func (k *maker) saving(walked []profile.Step, w, v *walk, i int) time.Duration {
+	until := k.untilClear()
+	if !k.burns() || i >= len(until) || walked[i].Kind != profile.Heat {
+		return seconds(w.totalS() - v.totalS())
+	}
+	from := k.walker(k.fine, k.begin(k.fine))
+	before := from.run(until).totalS()
+	until[i].RateCPerH = k.faster(until[i].RateCPerH)
+	return seconds(before - from.run(until).totalS())
 }
 
 func (k *maker) whyNoFaster(l leg, rate, can float64) (string, Limit) {
