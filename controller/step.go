@@ -16,12 +16,12 @@ import (
 
 // tick is one call of Step at work.
 type tick struct {
-	c   *Controller
-	s   State
-	in  Input
-	dtS float64
-	// late: the tick before lasted so long that its lease of heat ran out
-	late bool
+	c    *Controller
+	s    State
+	in   Input
+	dtS  float64
+	late bool    // the tick before lasted so long that its lease of heat ran out
+	ranS float64 // how much of it was under control, s
 	out  Output
 }
 
@@ -63,8 +63,9 @@ func (t *tick) time() {
 		t.clockStep()
 	}
 	const lateS = 5
+	t.ranS = t.dtS // a tick that comes a little late is followed by one a little early
 	if lost := t.dtS - t.c.periodS; lost >= lateS {
-		t.late = true
+		t.late, t.ranS = true, t.c.periodS
 		t.say(notice.LateTick, fmt.Sprintf("no tick for %.0f s; the heat was off meanwhile", t.dtS))
 		t.catchUp(lost)
 	}
@@ -107,7 +108,7 @@ func (t *tick) look() {
 		DtS: t.dtS, Reading: r, On: t.s.Relay.On, Duty: t.s.Law.Duty, SetpointC: t.setpointC(),
 	})
 	if t.s.Relay.On {
-		t.s.EnergyJ += t.c.cfg.Plant.PowerW * math.Min(t.dtS, t.c.periodS)
+		t.s.EnergyJ += t.c.cfg.Plant.PowerW * t.ranS
 	}
 	// The relay counts in periods; this tick may have been longer or shorter.
 	t.s.Relay.SinceS += t.dtS - t.c.periodS
@@ -225,7 +226,7 @@ func (t *tick) plan() {
 	}
 	steps := t.c.cfg.Profile.Steps
 	yC := t.c.law.MeanC(t.s.Law)
-	dtS := math.Min(t.dtS, t.c.periodS)
+	dtS := t.ranS
 	if t.s.Paused {
 		t.s.Phase = record.Paused
 		return

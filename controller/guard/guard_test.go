@@ -185,16 +185,20 @@ func TestFrozen(t *testing.T) {
 			return k
 		}
 	}
-	i, f := firstTrip(at(l, 300), l, 2000, ramp(180))
+	warm := at(l, 300)
+	warm.FirstC = 20
+	i, f := firstTrip(warm, l, 2000, ramp(180))
 	assert.Equal(t, notice.ReadingFrozen, f.Code)
-	assert.InDelta(t, 60, i, 2, "3 °C at 180 °C/h are a minute")
+	assert.InDelta(t, 60, i, 4, "3 °C at 180 °C/h are a minute")
 	assert.Equal(t, "the reading has stood at exactly 300 °C for 63 s", f.Text)
-	i, _ = firstTrip(at(l, 300), l, 2000, ramp(60))
-	assert.InDelta(t, 180, i, 2)
-	i, f = firstTrip(at(l, 300), l, 2000, func(int) Look { return plain(300) })
+	i, _ = firstTrip(warm, l, 2000, ramp(60))
+	assert.InDelta(t, 180, i, 4)
+	i, _ = firstTrip(at(l, 300), l, 2000, ramp(180))
+	assert.InDelta(t, 126, i, 4, "at the start of a firing it is given the lag of the kiln")
+	i, f = firstTrip(warm, l, 2000, func(int) Look { return plain(300) })
 	assert.Equal(t, notice.ReadingFrozen, f.Code)
 	assert.InDelta(t, 900, i, 6, "standing still without a reason takes a quarter of an hour")
-	i, _ = firstTrip(at(l, 300), l, 3600, func(i int) Look {
+	i, _ = firstTrip(warm, l, 3600, func(i int) Look {
 		k := ramp(180)(i)
 		k.Reading.ColdCode = 400 + int32(i/50)%2 // the cold junction alone still moves
 		return k

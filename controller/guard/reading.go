@@ -51,11 +51,16 @@ func jumped(l Limits, h History) Finding {
 func frozen(l Limits, h History) Finding {
 	const (
 		movedC, movingS  = 3, 60
+		coldC            = 10
 		fullS, rateCPerH = 120, 60
 		anywayS          = 900
 	)
 	r := l.at(h.HotC)
-	moves := h.SetKnown && math.Abs(h.SetC-h.SameSetC) >= movedC && h.SameS >= movingS
+	longS := float64(movingS)
+	if math.Abs(h.HotC-h.FirstC) < coldC {
+		longS = math.Max(longS, r.LagS) // nothing has reached the probe yet
+	}
+	moves := h.SetKnown && math.Abs(h.SetC-h.SameSetC) >= movedC && h.SameS >= longS
 	full := math.Min(h.FullS, h.SameS) >= math.Max(fullS, 2*r.LagS) && r.FullCPerH >= rateCPerH
 	if !h.Believed() || !moves && !full && h.SameS < anywayS {
 		return Finding{}
