@@ -104,8 +104,41 @@ func (c *Controller) move(p Cursor, dtS, yC float64, wall time.Time, o Observed)
 	return p, false, true // air and tell take no time
 }
 
+// goBack lets the plan begin again from where an interrupted kiln has cooled
+// to, at the pace of the profile: full power to catch up would crack a mould.
+func (c *Controller) goBack(p Cursor, yC float64) Cursor {
+	s := c.cfg.Profile.Steps[p.Step]
+	if !p.Entered || p.Unheated || yC >= p.SetC-waitBandC {
+		return p
+	}
+	if s.Kind == profile.Hold {
+		p.BackToC = math.Max(p.SetC, p.BackToC)
+	}
+	p.SetC = yC
+	return p
+}
+
+// backPace is the pace, °C/s, at which a hold is reached again: that of the
+// last ramp before it, or 100 °C/h where that says none.
+func (c *Controller) backPace(step int) float64 {
+	const usual = 100.0
+	for i := step - 1; i >= 0; i-- {
+		if s := c.cfg.Profile.Steps[i]; s.Kind == profile.Heat && s.Pace == profile.ByRate {
+			return s.RateCPerH / 3600
+		}
+	}
+	return usual / 3600
+}
+
 // hold counts only the time that the chamber is where it should be.
 func (c *Controller) hold(p Cursor, s profile.Step, dtS, yC float64, wall time.Time, o Observed) (q Cursor, waits, over bool) {
+	if p.BackToC > 0 {
+		p.SetC = math.Min(math.Min(p.SetC+c.backPace(p.Step)*dtS, p.BackToC), math.Max(p.SetC, yC+waitBandC))
+		if p.SetC < p.BackToC {
+			return p, true, s.Until == profile.ClockTime && wall.UnixMilli() >= p.UntilMS
+		}
+		p.BackToC, p.Arrived = 0, false
+	}
 	off := math.Abs(yC - p.SetC)
 	if !p.Arrived {
 		p.Arrived = off <= holdBandC
@@ -135,7 +168,7 @@ func (c *Controller) hold(p Cursor, s profile.Step, dtS, yC float64, wall time.T
 // foreseen to last.
 func (c *Controller) foresee(p Cursor, out []float64) {
 	steps := c.cfg.Profile.Steps
-	i, fromC, setC, heldS := p.Step, p.FromC, p.SetC, p.HeldS
+	i, fromC, setC, heldS, backToC := p.Step, p.FromC, p.SetC, p.HeldS, p.BackToC
 	done := 0.0
 	for k, at := range c.aheadS {
 		left := at - done
@@ -145,6 +178,16 @@ func (c *Controller) foresee(p Cursor, out []float64) {
 			var takes float64
 			switch {
 			case s.Kind == profile.Air || s.Kind == profile.Tell:
+			case s.Kind == profile.Hold && backToC > setC:
+				pace := c.backPace(i)
+				if backToC-setC > pace*left {
+					setC += pace * left
+					left = 0
+				} else {
+					left -= (backToC - setC) / pace
+					setC = backToC
+				}
+				continue
 			case s.Kind == profile.Hold && s.Until == profile.Elapsed:
 				takes = s.For.Seconds() - heldS
 				if takes > left {
@@ -170,7 +213,7 @@ func (c *Controller) foresee(p Cursor, out []float64) {
 			}
 			left -= math.Max(takes, 0)
 			i++
-			fromC, heldS = setC, 0
+			fromC, heldS, backToC = setC, 0, 0
 		}
 		out[k] = setC
 	}

@@ -34,6 +34,7 @@ type State struct {
 	FlowS    float64  // how long it has been moving, s
 	Waiting  bool     // a hold-back was reported and not yet taken back
 	NoData   bool     // a missing reading was reported and not yet taken back
+	Back     bool     // after an interruption the plan has yet to meet the kiln
 	LogSick  bool     // a sick log was reported and not yet taken back
 }
 
@@ -44,6 +45,7 @@ type Cursor struct {
 	SetC     float64 // setpoint as planned, °C
 	FromC    float64 // SetC when the step was entered, °C
 	HeldS    float64 // time of a hold that counts, s
+	BackToC  float64 // after an interruption a hold climbs back to this, °C; 0 = it is there
 	Arrived  bool    // a hold has once been within its band
 	Met      bool    // what a hold waited for has come
 	StrayS   float64 // time a hold has been away from its temperature without full power, s

@@ -66,6 +66,7 @@ func (t *tick) time() {
 	t.ranS = t.dtS // a tick that comes a little late is followed by one a little early
 	if lost := t.dtS - t.c.periodS; lost >= lateS {
 		t.late, t.ranS = true, t.c.periodS
+		t.s.Back = true
 		t.say(notice.LateTick, fmt.Sprintf("no tick for %.0f s; the heat was off meanwhile", t.dtS))
 		t.catchUp(lost)
 	}
@@ -231,6 +232,10 @@ func (t *tick) plan() {
 		t.s.Phase = record.Paused
 		return
 	}
+	if t.s.Back {
+		t.s.Back = false
+		t.s.Plan = t.c.goBack(t.s.Plan, t.s.History.HotC)
+	}
 	for t.s.Plan.Step < len(steps) {
 		s := steps[t.s.Plan.Step]
 		if !t.s.Plan.Entered {
@@ -339,7 +344,7 @@ func (t *tick) waiting(waits bool, dtS, yC float64) {
 // must come to its end.
 func (t *tick) adrift(s profile.Step, waits bool, dtS, yC float64) {
 	const longS, full = 7200, 0.98
-	if s.Kind != profile.Hold || !waits || t.s.Plan.Adrift || t.s.Law.Duty >= full {
+	if s.Kind != profile.Hold || !waits || t.s.Plan.Adrift || t.s.Plan.BackToC > 0 || t.s.Law.Duty >= full {
 		return
 	}
 	t.s.Plan.StrayS += dtS

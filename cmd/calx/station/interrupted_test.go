@@ -134,7 +134,7 @@ func TestGoesOnAfterAShortInterruption(t *testing.T) {
 		assert.InDelta(t, (before.Now + 4*time.Minute).Seconds(), f.SinceS, 10, "its own time counts the interruption")
 		time.Sleep(2 * time.Hour)
 		require.Nil(t, h.st.Status().Firing)
-		assert.Equal(t, "finished", h.st.Status().Last.Outcome)
+		assert.Equal(t, "finished", h.st.Status().Last.Outcome, h.st.Status().Last.Reason)
 
 		want := uint64(0)
 		require.NoError(t, h.log.Readings(1, 0, 0, func(r *record.Reading) error {
