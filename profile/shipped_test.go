@@ -45,8 +45,8 @@ func TestShippedDemo(t *testing.T) {
 // By hand, from 20 °C: the ramps' spans over their rates plus the holds.
 func TestShippedLengths(t *testing.T) {
 	for name, minutes := range map[string]float64{
-		"slow":            130 + 120 + 176 + 120 + 210 + 240 + 108 + 90,
-		"fast":            52 + 45 + 60 + 45 + 70 + 120 + 60 + 30,
+		"slow": 130 + 120 + 176 + 120 + 210 + 240 + 108 + 90,
+		"fast": 52 + 45 + 60 + 45 + 70 + 120 + 60 + 30,
 	} {
 		text, err := ShippedText(name)
 		require.NoError(t, err)
