@@ -75,7 +75,9 @@ func (s State) Clone() State {
 		f := &s.Flasks[i]
 		f.Heat, f.Highest = slices.Clone(f.Heat), slices.Clone(f.Highest)
 		f.SleeveC, f.Pieces = slices.Clone(f.SleeveC), slices.Clone(f.Pieces)
-		f.work = nil
+		if f.work != nil {
+			f.work = f.work.clone() // reading it off the heats again costs more than a step
+		}
 	}
 	return s
 }
@@ -83,4 +85,17 @@ func (s State) Clone() State {
 // start is a piece as it was cut.
 func (e *piece) start() PieceState {
 	return PieceState{WaterKg: e.wetKg, VolatileKg: e.startKg, UnformedKg: e.charKg, ClearS: -1, CarbonC: -zeroK, HighC: -zeroK}
+}
+
+// clone is a copy that shares nothing.
+func (w *work) clone() *work {
+	v := *w
+	for _, s := range []*[]float64{
+		&v.tC, &v.c, &v.k, &v.tNext, &v.cNext, &v.kNext, &v.below, &v.last, &v.lastInv, &v.start, &v.mass, &v.flow,
+		&v.gr, &v.gz, &v.y, &v.d, &v.inv, &v.source, &v.side, &v.top, &v.bottom,
+	} {
+		*s = slices.Clone(*s)
+	}
+	v.places, v.pieceFrom, v.pieceTo = slices.Clone(w.places), slices.Clone(w.pieceFrom), slices.Clone(w.pieceTo)
+	return &v
 }
