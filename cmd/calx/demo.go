@@ -34,7 +34,7 @@ type demoCmd struct {
 	JSON     string   `name:"json" help:"Write the result object to this file; - for standard output." placeholder:"FILE"`
 	Kiln     string   `help:"Kiln file, or the name of a shipped kiln." default:"bench-9l-brick" placeholder:"FILE"`
 	Profile  string   `help:"Profile file, or the name of a shipped profile." default:"demo-woody-pods" placeholder:"FILE"`
-	Mould    []string `help:"Mould file, or the name of a shipped mould; may be given several times; none for an empty kiln." default:"woody-pod-90" sep:"none" placeholder:"FILE"`
+	Mould    []string `help:"Mould file, or the name of a shipped mould; may be given several times; none for an empty kiln. Otherwise the woody pod, or a smaller mould where that does not fit." sep:"none" placeholder:"FILE"`
 	Faults   string   `help:"File of mishaps: what goes wrong, and when." placeholder:"FILE"`
 	Seed     uint64   `help:"Of all noise; the same seed gives the same firing." default:"1"`
 	Data     string   `help:"Folder for the log and the picture; a temporary one otherwise." placeholder:"DIR" type:"path"`
@@ -69,8 +69,8 @@ func (d *demoCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	moulds, err := loadMoulds(d.Mould)
-	if err = errors.Join(err, inside.Fits(moulds, p)); err != nil {
+	moulds, err := d.moulds(p)
+	if err != nil {
 		return err
 	}
 	o := bench.Options{Kiln: p, AmbientC: 20, Seed: d.Seed, Speed: speed, MainsSwing: 0.015, Start: time.Date(2026, 1, 9, 19, 0, 0, 0, time.UTC)}
@@ -96,6 +96,24 @@ func (d *demoCmd) Run(e *env) error {
 	}
 	defer s.close()
 	return d.fire(e, s, station.Request{Name: "demo: " + filepath.Base(d.Profile), Profile: profileText, Moulds: mouldTexts(moulds)}, dir)
+}
+
+// moulds are those asked for, or the first of the usual ones that fits.
+func (d *demoCmd) moulds(p kiln.Params) ([]inside.File, error) {
+	if len(d.Mould) > 0 {
+		files, err := loadMoulds(d.Mould)
+		return files, errors.Join(err, inside.Fits(files, p))
+	}
+	for _, name := range []string{"woody-pod-90", "test-plug-60", "thin-leaf-65"} {
+		files, err := loadMoulds([]string{name})
+		if err != nil {
+			return nil, err
+		}
+		if inside.Fits(files, p) == nil {
+			return files, nil
+		}
+	}
+	return nil, nil
 }
 
 func (d *demoCmd) speed() (float64, error) {
