@@ -32,6 +32,8 @@ type cli struct {
 	Firings firingsCmd `cmd:"" help:"List the firings in the log."`
 	Show    showCmd    `cmd:"" help:"Show one firing: figures and curve."`
 	Export  exportCmd  `cmd:"" help:"Write the readings of one firing as CSV or OpenMetrics text."`
+	Piece   pieceCmd   `cmd:"" help:"Test pieces: note them, and what they say about the time to clear."`
+	Cast    castCmd    `cmd:"" help:"Castings: the sheet of each, from mould to outcome, and what they have in common."`
 	Warden  wardenCmd  `cmd:"" hidden:"" help:"Own the output lines; started by serve."`
 	Off     offCmd     `cmd:"" hidden:"" help:"Drive every output line of calx.yaml off; for the service manager."`
 

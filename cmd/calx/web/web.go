@@ -63,6 +63,7 @@ func New(o Options) http.Handler {
 	m.HandleFunc("GET /api/log", a.log)
 	m.HandleFunc("POST /api/firings", a.fire)
 	m.HandleFunc("POST /api/command", a.command)
+	a.notebook(m)
 	// Outermost first: a panic anywhere is answered, a foreign page gets nothing.
 	return a.recovering(ownName(noSniff(http.NewCrossOriginProtection().Handler(m))))
 }
