@@ -35,6 +35,7 @@ type State struct {
 	Waiting  bool     // a hold-back was reported and not yet taken back
 	NoData   bool     // a missing reading was reported and not yet taken back
 	Back     bool     // after an interruption the plan has yet to meet the kiln
+	Restored bool     // read from a snapshot: nobody knows when the relay opened
 	LogSick  bool     // a sick log was reported and not yet taken back
 }
 
@@ -113,6 +114,7 @@ func Restore(b []byte) (State, error) {
 		return State{}, fmt.Errorf("controller: the snapshot of the firing is in step %d; the first is 0", s.Plan.Step)
 	}
 	s.Relay = relay.Resumed(s.Relay)
+	s.Restored = true
 	s.History = guard.History{}
 	return s, nil
 }

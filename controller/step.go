@@ -113,8 +113,10 @@ func (t *tick) look() {
 	}
 	// The relay counts in periods; this tick may have been longer or shorter.
 	t.s.Relay.SinceS += t.dtS - t.c.periodS
-	if t.late {
+	if t.late || t.s.Restored {
+		t.s.Restored = false
 		t.s.Relay = relay.Resumed(t.s.Relay)
+		t.s.Relay.SinceS = -t.c.periodS // it opens in this tick at the latest
 	}
 	if t.s.History.Believed() {
 		t.s.Law = t.c.law.Observe(t.s.Law, r.HotC)
