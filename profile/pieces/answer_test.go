@@ -95,6 +95,25 @@ func TestSamePullsSameAnswer(t *testing.T) {
 	assert.InEpsilon(t, mustHold(t, a, stem, 0.012, 0.95).Time.Hours(), mustHold(t, c, stem, 0.012, 0.95).Time.Hours(), 0.01)
 }
 
+func TestExplainSaysWhatMatters(t *testing.T) {
+	none := mustFit(t, DefaultPrior())
+	g := goal
+	g.Part.SectionM, g.Part.Count, g.Lead = 0.004, 2, Soak(700, 300*time.Hour)
+	text, err := none.Explain(g)
+	require.NoError(t, err)
+	assert.Equal(t, "without a test piece, the burnout physics for an unknown mould says no further hold (0 min to 0 min) at 700 °C for all 2 of the 4 mm woody stem to be clear with 95 % certainty."+
+		" It rests on no test piece yet, only the burnout physics for an unknown mould."+
+		" Under 6 mm a piece waits for heat rather than air: trust this for the schedule of the test pieces only.", text)
+	one := mustFit(t, DefaultPrior(), isothermal(0.012, CharCore, 300, 700))
+	text, err = one.Explain(goal, testsAt(300)...)
+	require.NoError(t, err)
+	assert.Contains(t, text, "your one piece says ")
+	assert.Contains(t, text, "; one more pull, 12 mm woody stem at 5 h, would ")
+	assert.Contains(t, text, "It rests on one piece of the same kind, and the burnout physics")
+	_, err = one.Explain(goal, Test{})
+	assert.ErrorContains(t, err, "test 1: section 0 mm")
+}
+
 func TestWords(t *testing.T) {
 	for d, want := range map[time.Duration]string{
 		0: "0 min", 40 * time.Minute: "40 min", time.Hour: "1 h", 378 * time.Minute: "6 h 20 min", 26*time.Hour + 40*time.Minute: "27 h",

@@ -2,6 +2,7 @@ package pieces_test
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"calx/profile/pieces"
@@ -30,7 +31,8 @@ func Example() {
 		tests = append(tests, pieces.Test{Kind: pod, SectionM: 0.011, History: pieces.Soak(720, h)})
 	}
 	text, err := p.Explain(goal, tests...)
-	fmt.Println(text, err)
+	fmt.Println(strings.ReplaceAll(text, "; ", ";\n"), err)
 	// Output:
-	// x
+	// your three pieces say 7 h 45 min (2 h 30 min to 13 h) at 720 °C for the 11 mm seed pod to be clear with 95 % certainty;
+	// one more pull, 11 mm seed pod at 4 h, would narrow that range by about 18 %. It rests on three pieces, one of the same kind, and the burnout physics for an unknown mould. <nil>
 }

@@ -53,18 +53,20 @@ func (b Basis) String() string {
 	return s
 }
 
-// misread is the probability that not every look at c was right.
+// misread is the probability that not every look at c was right. A part of the
+// draws is enough to tell more from less than a half.
 func (p *Posterior) misread(c *piece) float64 {
-	if p.model.prior.Misread == 0 {
-		return 0
-	}
-	sum := 0.0
-	for i := range p.draws {
+	const every = 10
+	sum, weights := 0.0, 0.0
+	var buf []jump
+	for i := 0; i < len(p.draws); i += every {
 		d := &p.draws[i]
-		sigma := math.Hypot(d.scatter, p.model.firingSD())
-		sum += d.weight * math.Exp(p.model.logRight(c, &d.params, sigma)-p.model.logPiece(c, &d.params, 0, sigma))
+		r := p.model.read(c, &d.params, buf[:0])
+		sum += d.weight * r.wrong(len(c.looks), p.model.prior.Misread, math.Hypot(d.scatter, p.model.firingSD()))
+		weights += d.weight
+		buf = r.jumps
 	}
-	return 1 - sum
+	return sum / weights
 }
 
 // Explain says in words what hold the goal needs, how sure that is, which test
@@ -83,7 +85,11 @@ func (p *Posterior) Explain(g Goal, tests ...Test) (string, error) {
 	if g.Part.Count > 1 {
 		part = fmt.Sprintf("all %d of the %.3g mm %s", g.Part.Count, 1000*g.Part.SectionM, g.Part.Kind.Material)
 	}
-	s := fmt.Sprintf("%s %s (%s to %s) at %g °C for %s to be clear with %.3g %% certainty", who, words(h.Time), words(h.Low), words(h.High), g.TempC, part, 100*g.Chance)
+	hold := words(h.Time)
+	if h.Time == 0 {
+		hold = "no further hold"
+	}
+	s := fmt.Sprintf("%s %s (%s to %s) at %g °C for %s to be clear with %.3g %% certainty", who, hold, words(h.Low), words(h.High), g.TempC, part, 100*g.Chance)
 	if len(tests) > 0 {
 		gains, err := p.Next(g, tests)
 		if err != nil {
@@ -92,8 +98,16 @@ func (p *Posterior) Explain(g Goal, tests ...Test) (string, error) {
 		best := gains[0]
 		s += fmt.Sprintf("; one more pull, %.3g mm %s at %s, %s", 1000*best.Test.SectionM, best.Test.Kind.Material, words(best.At), would(best.Narrow))
 	}
-	return s + ". It rests on " + b.String() + ".", nil
+	s += ". It rests on " + b.String() + "."
+	if g.Part.SectionM < thinM {
+		s += fmt.Sprintf(" Under %.3g mm a piece waits for heat rather than air: trust this for the schedule of the test pieces only.", 1000*thinM)
+	}
+	return s, nil
 }
+
+// thinM is the section in m under which equivalent minutes do not carry over
+// from one schedule to another.
+const thinM = 0.006
 
 // would says what a factor on the width means.
 func would(narrow float64) string {

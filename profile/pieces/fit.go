@@ -42,7 +42,7 @@ func fit(prior Prior, pulls []Pull, n int) (*Posterior, error) {
 		return nil, err
 	}
 	p := &Posterior{model: m, same: map[Kind]int{}}
-	if p.mode, err = climb(m.logPosterior, make([]float64, m.size())); err != nil {
+	if p.mode, err = m.highest(); err != nil {
 		return nil, err
 	}
 	p.sample(n)
@@ -96,6 +96,25 @@ func newModel(prior Prior, pulls []Pull) (*model, error) {
 		m.joint.LTo(&m.root)
 	}
 	return m, err
+}
+
+// highest mode of the posterior. Far from the prior, misreading every piece
+// makes a mode of its own, so the climb starts from the best of much faster to
+// much slower burning.
+func (m *model) highest() (peak, error) {
+	const reach, step = 8.0, 0.5 // prior standard deviations of a
+	best := make([]float64, m.size())
+	if len(m.kinds) > 0 {
+		top := m.logPosterior(best)
+		for shift := -reach; shift <= reach; shift += step {
+			u := make([]float64, m.size())
+			u[shared] = shift
+			if l := m.logPosterior(u); l > top {
+				best, top = u, l
+			}
+		}
+	}
+	return climb(m.logPosterior, best)
 }
 
 // piece reads one pull; a kind not seen before is added.

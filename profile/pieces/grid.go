@@ -5,14 +5,14 @@ import (
 	"math/rand/v2"
 )
 
-// onGrid covers the posterior with a grid twice: all of the prior first, then
-// what of it has weight. Points of the second, moved at random within their
+// onGrid covers the posterior with a grid twice: all of the prior and all around
+// its mode first, then what of it has weight. Points of the second, moved at random within their
 // cells, are drawn by their weight.
-func (m *model) onGrid(n int, rng *rand.Rand) cloud {
+func (m *model) onGrid(mode []float64, n int, rng *rand.Rand) cloud {
 	const reach = 4.5 // standard deviations of the prior
 	lo, hi := make([]float64, m.size()), make([]float64, m.size())
 	for i := range lo {
-		lo[i], hi[i] = -reach, reach
+		lo[i], hi[i] = min(0, mode[i])-reach, max(0, mode[i])+reach
 	}
 	coarse := m.lattice(lo, hi)
 	m.narrow(coarse, lo, hi)

@@ -68,8 +68,11 @@ func (m *model) logPosterior(u []float64) float64 {
 
 func (m *model) logLikelihood(q params) float64 {
 	sum := 0.0
+	var buf []jump
 	for i := range m.alone {
-		sum += m.logPiece(&m.alone[i], &q, 0, q.scatter)
+		r := m.read(&m.alone[i], &q, buf[:0])
+		sum += r.log(0, q.scatter)
+		buf = r.jumps
 	}
 	for _, f := range m.firings {
 		sum += m.logFiring(f, &q)
@@ -77,17 +80,21 @@ func (m *model) logLikelihood(q params) float64 {
 	return sum
 }
 
-// logFiring takes the shared error of a firing out by integration: exactly for
-// one piece, else by the trapezoidal rule over three standard deviations, fine
-// enough for what that many pieces can resolve.
+// logFiring takes the shared error of a firing out by integration: for one
+// piece by adding the variances, else by the trapezoidal rule over three
+// standard deviations, fine enough for what that many pieces can resolve.
 func (m *model) logFiring(f []piece, q *params) float64 {
+	var buf []jump
+	rs := make([]reading, len(f))
+	for i := range f {
+		from := len(buf)
+		rs[i] = m.read(&f[i], q, buf)
+		buf = rs[i].jumps
+		rs[i].jumps = buf[from:]
+	}
 	sd := m.prior.FiringSD
 	if sd == 0 || len(f) == 1 {
-		sum := 0.0
-		for i := range f {
-			sum += m.logPiece(&f[i], q, 0, math.Hypot(q.scatter, sd))
-		}
-		return sum
+		return logAll(rs, 0, math.Hypot(q.scatter, sd))
 	}
 	const reach = 3.0
 	step := min(0.6, 0.9/math.Sqrt(float64(len(f))))
@@ -95,68 +102,116 @@ func (m *model) logFiring(f []piece, q *params) float64 {
 	sum, weights := math.Inf(-1), 0.0
 	for k := -n; k <= n; k++ {
 		e := reach * float64(k) / float64(n)
-		w := math.Exp(-0.5 * e * e)
-		weights += w
-		l := math.Log(w)
-		for i := range f {
-			l += m.logPiece(&f[i], q, e*sd, q.scatter)
-		}
-		sum = logAdd(sum, l)
+		weights += math.Exp(-0.5 * e * e)
+		sum = logAdd(sum, logAll(rs, e*sd, q.scatter)-0.5*e*e)
 	}
 	return sum - math.Log(weights)
 }
 
-// logPiece is the log likelihood of all looks at one piece. Each look is right
-// with probability 1-ε, else one of the three states at random (ε/3 each), so
-// between the bounds of all looks the likelihood of a time to clear is constant.
-func (m *model) logPiece(p *piece, q *params, shift, sigma float64) float64 {
-	mu := q.level[p.kind] + q.size*p.x + shift
-	eps := m.prior.Misread
-	if len(p.looks) == 1 {
-		l := &p.looks[0]
-		at := l.dose.log(q.at)
-		between := logBetween(gauss{}, at+l.lo, at+l.hi, mu, sigma)
-		if eps == 0 {
-			return between
-		}
-		return math.Log((1-eps)*math.Exp(between) + eps/3)
-	}
-	bounds := make([]float64, 0, 8)
-	bounds = append(bounds, math.Inf(-1), math.Inf(1))
-	for i := range p.looks {
-		l := &p.looks[i]
-		at := l.dose.log(q.at)
-		bounds = append(bounds, at+l.lo, at+l.hi)
-	}
-	ends := slices.Clone(bounds[2:])
-	slices.Sort(bounds)
-	sum := math.Inf(-1)
-	for i := 1; i < len(bounds); i++ {
-		if bounds[i] <= bounds[i-1] {
-			continue
-		}
-		w := 0.0
-		for j := 0; j < len(ends); j += 2 {
-			right := 0.0
-			if ends[j] <= bounds[i-1] && bounds[i] <= ends[j+1] {
-				right = 1 - eps
-			}
-			w += math.Log(right + eps/3)
-		}
-		sum = logAdd(sum, w+logBetween(gauss{}, bounds[i-1], bounds[i], mu, sigma))
+func logAll(rs []reading, shift, sigma float64) float64 {
+	sum := 0.0
+	for i := range rs {
+		sum += rs[i].log(shift, sigma)
 	}
 	return sum
 }
 
-// logRight is the log likelihood of a piece with every look read right.
-func (m *model) logRight(p *piece, q *params, sigma float64) float64 {
-	lo, hi := math.Inf(-1), math.Inf(1)
+// reading is the likelihood of a time to clear, given all looks at a piece: it
+// is constant between their bounds. Each look is right with probability 1-ε,
+// else one of the three states at random (ε/3 each).
+type reading struct {
+	mu     float64
+	exact  bool    // ε is 0: only lo < log t <= hi is possible
+	lo, hi float64 // where all looks are right
+	last   float64 // likelihood beyond the last bound
+	jumps  []jump
+}
+
+// jump is by how much the likelihood falls at a bound.
+type jump struct{ at, fall float64 }
+
+// read appends the jumps of p to buf and returns all of it in jumps.
+func (m *model) read(p *piece, q *params, buf []jump) reading {
+	eps := m.prior.Misread
+	r := reading{mu: q.level[p.kind] + q.size*p.x, exact: eps == 0, lo: math.Inf(-1), hi: math.Inf(1), last: 1, jumps: buf}
+	for i := range p.looks {
+		l := &p.looks[i]
+		at := l.dose.log(q.at)
+		r.lo, r.hi = max(r.lo, at+l.lo), min(r.hi, at+l.hi)
+		if r.exact {
+			continue
+		}
+		if len(p.looks) == 1 {
+			r.add(at+l.lo, eps-1)
+			r.add(at+l.hi, 1-eps)
+			r.last = eps / 3
+			if math.IsInf(l.hi, 1) {
+				r.last += 1 - eps
+			}
+		}
+	}
+	if !r.exact && len(p.looks) > 1 {
+		r.several(p, q, eps)
+	}
+	return r
+}
+
+func (r *reading) add(at, fall float64) {
+	if !math.IsInf(at, 0) {
+		r.jumps = append(r.jumps, jump{at, fall})
+	}
+}
+
+// several finds the jumps of a product of looks.
+func (r *reading) several(p *piece, q *params, eps float64) {
+	var bounds []float64
 	for i := range p.looks {
 		at := p.looks[i].dose.log(q.at)
-		lo, hi = max(lo, at+p.looks[i].lo), min(hi, at+p.looks[i].hi)
+		bounds = append(bounds, at+p.looks[i].lo, at+p.looks[i].hi)
 	}
-	right := float64(len(p.looks)) * math.Log(1-m.prior.Misread)
-	return right + logBetween(gauss{}, lo, hi, q.level[p.kind]+q.size*p.x, sigma)
+	after := func(x float64) float64 { // likelihood just beyond x
+		product := 1.0
+		for i := 0; i < len(bounds); i += 2 {
+			if bounds[i] <= x && x < bounds[i+1] {
+				product *= 1 - eps + eps/3
+			} else {
+				product *= eps / 3
+			}
+		}
+		return product
+	}
+	before := after(math.Inf(-1))
+	for _, x := range slices.Compact(slices.Sorted(slices.Values(bounds))) {
+		if math.IsInf(x, 0) {
+			continue
+		}
+		now := after(x)
+		r.add(x, before-now)
+		before = now
+	}
+	r.last = before
+}
+
+// log likelihood of the piece, with its log median moved by shift.
+func (r *reading) log(shift, sigma float64) float64 {
+	mu := r.mu + shift
+	if r.exact {
+		return logBetween(gauss{}, r.lo, r.hi, mu, sigma)
+	}
+	sum := r.last
+	for _, j := range r.jumps {
+		sum += j.fall * phi((j.at-mu)/sigma)
+	}
+	return math.Log(math.Max(sum, math.SmallestNonzeroFloat64))
+}
+
+// wrong is the probability that not all of n looks were right.
+func (r *reading) wrong(n int, eps, sigma float64) float64 {
+	if r.exact {
+		return 0
+	}
+	right := math.Pow(1-eps, float64(n)) * math.Max(0, phi((r.hi-r.mu)/sigma)-phi((r.lo-r.mu)/sigma))
+	return 1 - right/math.Exp(r.log(0, sigma))
 }
 
 // logAdd is log(exp(a) + exp(b)).

@@ -117,7 +117,7 @@ func TestSamplingAgreesWithTheGrid(t *testing.T) {
 	_, pulls := readSeven(t)
 	p := mustFit(t, DefaultPrior(), pulls...)
 	grid := &Posterior{model: p.model}
-	grid.keep(p.model.onGrid(drawn, seeded()))
+	grid.keep(p.model.onGrid(p.mode.at, drawn, seeded()))
 	for _, chance := range []float64{0.5, 0.9, 0.95, 0.99} {
 		a, b := mustHold(t, p, stem, 0.012, chance), mustHold(t, grid, stem, 0.012, chance)
 		t.Logf("%v: sampled %.0f (%.0f to %.0f), grid %.0f (%.0f to %.0f)", chance,

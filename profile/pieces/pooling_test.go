@@ -109,7 +109,8 @@ func TestFiringErrorIsIntegrated(t *testing.T) {
 			for e := -6.0; e <= 6; e += 0.001 {
 				l := 0.0
 				for i := range m.firings[0] {
-					l += m.logPiece(&m.firings[0][i], &q, e*m.prior.FiringSD, q.scatter)
+					r := m.read(&m.firings[0][i], &q, nil)
+					l += r.log(e*m.prior.FiringSD, q.scatter)
 				}
 				sum, weights = sum+math.Exp(l-e*e/2), weights+math.Exp(-e*e/2)
 			}

@@ -175,7 +175,7 @@ func (p Prior) check() error {
 	var bad []error
 	in := func(field string, x, least, most float64) {
 		if !(x >= least && x <= most) {
-			bad = append(bad, fmt.Errorf("pieces: prior %s %g is outside %g to %g", field, x, least, most))
+			bad = append(bad, fmt.Errorf("pieces: prior %s %.4g is outside %g to %g", field, x, least, most))
 		}
 	}
 	in("log minutes mean", p.LogMinutes.Mean, -2, 12)

@@ -7,7 +7,6 @@ import (
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distmv"
-	"gonum.org/v1/gonum/stat/distuv"
 	"gonum.org/v1/gonum/stat/samplemv"
 )
 
@@ -16,7 +15,7 @@ const (
 	freedom  = 5    // of the t distribution that is drawn from: heavier tails than the posterior
 	leastESS = 0.2  // effective share of the draws below which they are not trusted
 	gridMost = 5    // parameters that a grid can still cover
-	seed     = 20260117
+	seed     = 20260117 // any; fixed, so that the same pulls give the same answer
 	sequence = 1
 )
 
@@ -54,7 +53,7 @@ func (p *Posterior) sample(n int) {
 	}
 	p.ess = best.ess
 	if best.ess < leastESS && m.size() <= gridMost {
-		best = m.onGrid(n, seeded())
+		best = m.onGrid(p.mode.at, n, seeded())
 		p.method = "grid"
 	}
 	p.keep(best)
@@ -76,12 +75,12 @@ func (p *Posterior) keep(c cloud) {
 func (m *model) important(centre []float64, spread mat.Matrix, n int) cloud {
 	d := len(centre)
 	c := cloud{u: make([][]float64, n), weight: make([]float64, n), spare: make([]float64, n)}
-	points := even(n, d+2)
-	chi := distuv.ChiSquared{K: freedom}
+	points := even(n, d+4)
 	for i := range c.u {
 		row := points.RawRowView(i)
-		stretch := math.Sqrt(freedom / chi.Quantile(row[d]))
-		c.spare[i] = quantile(row[d+1])
+		c.spare[i] = quantile(row[d])
+		z := quantile(row[d+1]) // and two more each from two: chi squared with 5
+		stretch := math.Sqrt(freedom / (z*z - 2*math.Log(row[d+2]*row[d+3])))
 		y, u := mat.NewVecDense(d, nil), mat.NewVecDense(d, nil)
 		for j := range d {
 			y.SetVec(j, quantile(row[j])*stretch)
