@@ -20,8 +20,6 @@ type world struct {
 	fires int    // named firings, in turn; 0 names none
 }
 
-func (w world) normal(p Normal) float64 { return p.Mean + p.SD*w.rng.NormFloat64() }
-
 // truth is one set of parameters, as the prior believes them.
 func (w world) truth(t testing.TB) params {
 	m := &model{prior: w.prior, grid: over(w.prior.EnergyKJ), kinds: w.kinds}

@@ -11,10 +11,10 @@ import (
 )
 
 const (
-	drawn    = 6000 // sets of parameters; more change a hold by less than 1 %
-	freedom  = 5    // of the t distribution that is drawn from: heavier tails than the posterior
-	leastESS = 0.2  // effective share of the draws below which they are not trusted
-	gridMost = 5    // parameters that a grid can still cover
+	drawn    = 6000     // sets of parameters; more change a hold by less than 1 %
+	freedom  = 5        // of the t distribution that is drawn from: heavier tails than the posterior
+	leastESS = 0.2      // effective share of the draws below which they are not trusted
+	gridMost = 5        // parameters that a grid can still cover
 	seed     = 20260117 // any; fixed, so that the same pulls give the same answer
 	sequence = 1
 )
