@@ -95,7 +95,7 @@ func groupOf(c *record.Casting, by string) string {
 // judge says no more than the counts do.
 func (r *compareResult) judge() {
 	if len(r.Groups) != 2 {
-		r.Verdict = fmt.Sprintf("cannot tell: there are %d groups to compare, not 2", len(r.Groups))
+		r.Verdict = fmt.Sprintf("cannot tell: two groups are compared, and there are %d", len(r.Groups))
 		return
 	}
 	a, b := r.Groups[0], r.Groups[1]

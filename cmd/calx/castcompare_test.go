@@ -66,7 +66,7 @@ func TestNoFalseCertainty(t *testing.T) {
 	r = compare(append(castings("yes", 19, 1), castings("no", 5, 15)...), "wash-out", record.Good)
 	assert.Equal(t, "5 of 20 against 19 of 20: with wash-out more often good", r.Verdict)
 	r = compare(append(castings("yes", 3, 1), castings("", 2, 3)...), "wash-out", record.Good)
-	assert.Contains(t, r.Verdict, "1 groups")
+	assert.Contains(t, r.Verdict, "there are 1")
 	assert.Equal(t, 5, r.LeftOut)
 }
 

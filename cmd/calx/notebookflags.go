@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"strconv"
 	"time"
 
@@ -22,6 +23,9 @@ var flagOf = map[string]string{
 	"metal_kg": "metal-mass", "photos": "photo", "outcome": "outcome",
 }
 
+// asFlags finds fields named in the text about another.
+var asFlags = regexp.MustCompile(`\b[a-z]+(_[a-z]+)+\b`)
+
 // inFlags names the flags instead of the fields.
 func inFlags(err error) error {
 	joined, ok := err.(interface{ Unwrap() []error })
@@ -32,7 +36,12 @@ func inFlags(err error) error {
 	for _, one := range joined.Unwrap() {
 		var f record.FieldError
 		if errors.As(one, &f) && flagOf[f.Field] != "" {
-			one = fmt.Errorf("--%s %s", flagOf[f.Field], f.Text)
+			one = fmt.Errorf("--%s %s", flagOf[f.Field], asFlags.ReplaceAllStringFunc(f.Text, func(field string) string {
+				if flag := flagOf[field]; flag != "" {
+					return "--" + flag
+				}
+				return field
+			}))
 		}
 		out = append(out, one)
 	}
