@@ -140,7 +140,7 @@ func (r compareResult) print(e *env) {
 		return
 	}
 	for _, g := range r.Groups {
-		e.printf("%s: %d of %d %s, %s (95 %% interval %s to %s)\n", printable(g.Name), g.Count, g.Total, r.Of, percent(g.Share), percent(g.Low), percent(g.High))
+		e.printf("%s: %d of %d %s, %s (95 %% interval %s to %s)\n", printable(g.Name), g.Count, g.Total, r.Of, share(g.Share), percent(g.Low), percent(g.High))
 	}
 	e.printf("%s\n", printable(r.Verdict))
 	if len(r.Groups) == 2 {
