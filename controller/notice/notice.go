@@ -49,7 +49,6 @@ const (
 	HoldCutShort   = "hold-at-most"
 	HoldMet        = "hold-met"
 	HoldAdrift     = "hold-adrift"
-	NeedsMould     = "needs-mould"
 	NoReading      = "no-reading"
 	AboveCeiling   = "above-ceiling"
 	AboveKilnMax   = "above-kiln-maximum"
@@ -81,7 +80,6 @@ var catalogue = []Notice{
 	{HoldCutShort, Warn, "a hold ended at its longest time, not on what it waited for", "decide whether to fire on: add a hold, or stop and inspect"},
 	{HoldMet, Info, "a hold ended on what it waited for", ""},
 	{HoldAdrift, Warn, "a hold stays away from its temperature; its clock runs all the same", "look at the curve: if the kiln file is far off, mend it; the flask was hotter or colder than planned"},
-	{NeedsMould, Warn, "a hold waits for something only a mould model can tell", "give the firing a mould, or step on by hand"},
 	{NoReading, Alarm, "no valid temperature", "check the probe, its two screws at the amplifier and the cable; the kiln cools meanwhile"},
 	{ReadingJumped, Alarm, "the temperature leapt as no kiln can", "look whether the probe has slipped or was knocked, and whether its wires touch; the kiln may be hotter than it reads"},
 	{ReadingFrozen, Alarm, "the temperature does not change by a single step for too long", "switch the board off and on again, then look at the amplifier and its wiring; the kiln may be hotter than it read"},

@@ -116,3 +116,66 @@ func TestSettingsOutOfRange(t *testing.T) {
 	require.ErrorContains(t, Config{CyclesPerH: math.NaN()}.Check(), "cycles per hour")
 	require.NoError(t, DefaultConfig(Contactor).Check())
 }
+
+// The loop may tick four times a second or once in ten.
+func TestLimitsHoldAtEveryPeriod(t *testing.T) {
+	c := DefaultConfig(Contactor)
+	for _, dtS := range []float64{0.25, 0.7, 3, 10} {
+		for duty := 0.07; duty < 1; duty += 0.11 {
+			cycles, mean, on, off := run(c, duty, dtS, 10)
+			assert.LessOrEqual(t, cycles, 85.0, "duty %.2f, tick %g s", duty, dtS)
+			assert.InDelta(t, duty, mean, 0.002, "duty %.2f, tick %g s", duty, dtS)
+			assert.GreaterOrEqual(t, on, 10.0-1e-9, "duty %.2f, tick %g s", duty, dtS)
+			assert.GreaterOrEqual(t, off, 10.0-1e-9, "duty %.2f, tick %g s", duty, dtS)
+		}
+	}
+}
+
+// Whatever is asked for, a contactor closes no more often than its least times
+// allow, and what is owed stays bounded.
+func TestCyclesForAnyDutySequence(t *testing.T) {
+	c := DefaultConfig(Contactor)
+	rapid.Check(t, func(t *rapid.T) {
+		dtS := rapid.SampledFrom([]float64{0.25, 1, 10}).Draw(t, "tick")
+		var s State
+		ticks := rapid.IntRange(1, 500).Draw(t, "ticks")
+		for range ticks {
+			duty := rapid.OneOf(rapid.Float64Range(0, 1), rapid.SampledFrom([]float64{0, 1, math.NaN(), math.Inf(1), -1})).Draw(t, "duty")
+			s = Update(c, s, duty, dtS)
+			if math.Abs(s.OwedS) > c.most(dtS)+dtS {
+				t.Fatalf("owed %g s", s.OwedS)
+			}
+		}
+		if most := 1 + float64(ticks)*dtS/(c.LeastOnS+c.LeastOffS); float64(s.Cycles) > most {
+			t.Fatalf("%d closures in %g s, at most %.0f", s.Cycles, float64(ticks)*dtS, most)
+		}
+	})
+}
+
+// A duty that moves slowly, as a law's does, keeps the cycles an hour too.
+func TestCyclesAnHourForASlowDuty(t *testing.T) {
+	c := DefaultConfig(Contactor)
+	rapid.Check(t, func(t *rapid.T) {
+		var s State
+		duty := rapid.Float64Range(0, 1).Draw(t, "duty")
+		for range 60 {
+			duty = math.Min(math.Max(duty+rapid.Float64Range(-0.03, 0.03).Draw(t, "by"), 0), 1)
+			for range 60 {
+				s = Update(c, s, duty, 1)
+			}
+		}
+		if s.Cycles > 85+2 {
+			t.Fatalf("%d closures in an hour", s.Cycles)
+		}
+	})
+}
+
+func TestKinds(t *testing.T) {
+	for _, k := range []Kind{SolidState, Contactor} {
+		got, err := ParseKind(k.String())
+		require.NoError(t, err)
+		assert.Equal(t, k, got)
+	}
+	_, err := ParseKind("triac")
+	assert.EqualError(t, err, `relay: kind is "triac"; it must be ssr or contactor`)
+}
