@@ -22,6 +22,7 @@ var version = "development"
 type cli struct {
 	Demo    demoCmd    `cmd:"" help:"Fire a simulated kiln from beginning to end; needs nothing."`
 	Check   checkCmd   `cmd:"" help:"Check a profile, a kiln file or calx.yaml, and show what it would do."`
+	Plan    planCmd    `cmd:"" help:"Plan a burnout from moulds, a kiln and a pour time: the shortest profile, with reasons."`
 	Sheet   sheetCmd   `cmd:"" help:"Make the casting sheet of a mould: investment, metal, feeding, temperatures, cautions."`
 	Serve   serveCmd   `cmd:"" help:"Run the kiln of calx.yaml: read, wait for a firing, fire, keep the log."`
 	Fire    fireCmd    `cmd:"" help:"Start a firing on the calx that serves this kiln."`
