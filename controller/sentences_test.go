@@ -15,9 +15,6 @@ import (
 	"calx/storage/record"
 )
 
-// firstAt is the time of the first tick of a step.
-func firstAt(r *rig, step int) tick { return r.of(step)[0] }
-
 func TestHeatByRate(t *testing.T) {
 	r := newRig(t, "heat to 200 C at 150 C/h\nhold 1 h\n", nil).run(0)
 	assert.InDelta(t, 180.0/150, r.lasted(0).Hours(), 0.02)
