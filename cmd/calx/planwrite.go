@@ -104,7 +104,7 @@ func (c *planCmd) next(v planView, plans []*planned) {
 	out := c.Out
 	if out == "" {
 		out = "seeds.txt"
-		v.printf("  calx plan %s … --out %s\n", strings.Join(quoted(c.Moulds), " "), out)
+		v.printf("  calx %s --out %s\n", strings.Join(quoted(os.Args[1:]), " "), out)
 	}
 	kiln := ""
 	if c.Kiln != "" {
