@@ -116,6 +116,7 @@ func TestPlanViewFitsTheTerminal(t *testing.T) {
 			assert.Equal(t, strings.TrimRight(l, " "), l, "trailing blanks")
 		}
 		assert.Contains(t, b.String(), "2 h 29 min")
+		assert.NotRegexp(t, `min[0-9a-z(]`, b.String(), "the columns of the table stand apart")
 	}
 }
 

@@ -40,7 +40,12 @@ func (v planView) headline(p *planned) {
 	if p.ClearBy > 0 {
 		v.fact("clear", fmt.Sprintf("%safter %s, at even odds", p.at(p.ClearAt.Median), hours(p.ClearAt.Median)))
 		v.fact("", fmt.Sprintf("%s to %s with a chance of %.0f %%", p.when(p.ClearAt.Low), p.when(p.ClearAt.High), p.ClearAt.Level*100))
-		v.fact("", fmt.Sprintf("%s %% sure by %s; the top hold is planned until %s", percentage(p.in.Clear), p.when(p.ClearBy), p.when(p.topEnds())))
+		sure := fmt.Sprintf("%s %% sure by %s", percentage(p.in.Clear), p.when(p.ClearBy))
+		if end := p.topEnds(); end > p.ClearBy+2*time.Minute {
+			v.fact("", sure+"; the top hold is planned until "+p.when(end))
+		} else {
+			v.fact("", sure+", when the top hold is planned to end")
+		}
 	}
 	if p.Ready.IsZero() {
 		v.fact("ready", fmt.Sprintf("after %s, %s", hours(p.lasts()), p.end))
@@ -136,13 +141,13 @@ const (
 // steps is the table: when, for how long and against which limit at the left,
 // the sentence and its reason at the right.
 func (v planView) steps(p *planned) {
-	v.printf("\n  %s\n", v.paint(faint, fmt.Sprintf("%-*s%s", whenWidth, "    begins, takes", "what, and why")))
+	v.printf("\n  %s\n", v.paint(faint, fmt.Sprintf("%-*s%s", whenWidth, "    begins, and takes", "what, and why")))
 	for i, r := range p.Reasons {
 		begins := fmt.Sprintf("%2d  %5s", i+1, hoursMinutes(r.From.Seconds()))
 		if !p.Start.IsZero() {
 			begins += "  " + clockOf(p.Start, r.From.Seconds())
 		}
-		side := []string{begins, fmt.Sprintf("%9s  %s", "", takes(r))}
+		side := []string{begins, fmt.Sprintf("%*s", whenWidth-2, takes(r))}
 		sentence := strings.Split(v.wrapped(p.Profile.Sentence(i), whyColumn), "\n")
 		why := strings.Split(v.wrapped(r.Text, whyColumn), "\n")
 		if r.Limit != "" {
