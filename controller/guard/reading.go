@@ -47,13 +47,14 @@ func jumped(l Limits, h History) Finding {
 
 // frozen finds a chip that sends its last conversion for ever. A living one
 // does not give the same two codes for minutes on end while the setpoint moves
-// on or at full power; and for its noise alone not for a quarter of an hour.
+// on or at full power; and for its noise alone not for a quarter of an hour, or twice that
+// where only the hot code can move.
 func frozen(l Limits, h History) Finding {
 	const (
 		movedC, movingS  = 3, 60
 		coldC            = 10
 		fullS, rateCPerH = 120, 60
-		anywayS          = 900
+		anywayS, aloneS  = 900, 1800
 	)
 	r := l.at(h.HotC)
 	longS := float64(movingS)
@@ -62,7 +63,11 @@ func frozen(l Limits, h History) Finding {
 	}
 	moves := h.SetKnown && math.Abs(h.SetC-h.SameSetC) >= movedC && h.SameS >= longS
 	full := math.Min(h.FullS, h.SameS) >= math.Max(fullS, 2*r.LagS) && r.FullCPerH >= rateCPerH
-	if !h.Believed() || !moves && !full && h.SameS < anywayS {
+	still := float64(anywayS)
+	if !h.ColdKnown {
+		still = aloneS
+	}
+	if !h.Believed() || !moves && !full && h.SameS < still {
 		return Finding{}
 	}
 	return Finding{Trip, notice.ReadingFrozen, fmt.Sprintf("the reading has stood at exactly %s for %.0f s", l.temp(h.HotC), h.SameS)}
