@@ -180,7 +180,14 @@ func TestWashedOutIsOneFiringAfterAnother(t *testing.T) {
 	require.NoError(t, q.Profile.Check())
 	assert.Len(t, p.Reasons, len(p.Profile.Steps))
 	assert.Equal(t, p.Ready.Add(drainTime), q.Start)
-	assert.Greater(t, q.latest(), q.Total)
+	for i, step := range q.Profile.Steps {
+		assert.NotContains(t, []profile.Until{profile.UntilDry, profile.UntilCore, profile.UntilClear}, step.Until,
+			"the controller refuses %q without a mould", q.Profile.Sentence(i))
+		if step.Until == profile.Elapsed && step.Kind == profile.Hold {
+			assert.InDelta(t, step.For.Seconds(), (q.Reasons[i].To - q.Reasons[i].From).Seconds(), 1e-6)
+		}
+	}
+	assert.InDelta(t, q.Total.Minutes(), q.Reasons[len(q.Reasons)-1].From.Minutes(), 2, "ready when the last hold begins")
 	last := time.Duration(-1)
 	for _, s := range p.Curve {
 		assert.GreaterOrEqual(t, s.Since, last)
@@ -192,7 +199,7 @@ func TestWashedOutIsOneFiringAfterAnother(t *testing.T) {
 	in.PourAt = in.Now.Add(time.Hour)
 	var r *plan.Refusal
 	require.ErrorAs(t, tooSoon(in, p, q), &r)
-	assert.Equal(t, in.Now.Add(p.Total+drainTime+q.latest()), r.Earliest)
+	assert.Equal(t, in.Now.Add(p.Total+drainTime+q.Total), r.Earliest)
 }
 
 func TestFinite(t *testing.T) {

@@ -41,9 +41,8 @@ type plannedJSON struct {
 	Chance    float64      `json:"chance"`  // 0..1, asked for
 	Profile   string       `json:"profile"` // in sentences
 	Start     *time.Time   `json:"start"`
-	Ready     *time.Time   `json:"ready"`    // after total_s, of wash_out after latest_s
-	TotalS    float64      `json:"total_s"`  // until ready
-	LatestS   float64      `json:"latest_s"` // the same when every hold lasts its most
+	Ready     *time.Time   `json:"ready"`   // after total_s, of wash_out after latest_s
+	TotalS    float64      `json:"total_s"` // until ready
 	DryS      float64      `json:"dry_s"`
 	Clear     *planClear   `json:"clear"` // null when nothing burns
 	EnergyKWh float64      `json:"energy_kwh"`
@@ -147,7 +146,7 @@ func (p *planned) json() *plannedJSON {
 	j := &plannedJSON{
 		Kiln: p.in.Kiln.Name, Air: p.in.AirOn, RoomC: p.in.AmbientC, PourC: unlessZero(p.in.PourC), Chance: p.in.Clear,
 		Profile: p.Profile.String(), Start: unlessNever(p.Start), Ready: unlessNever(p.Ready),
-		TotalS: p.Total.Seconds(), LatestS: p.latest().Seconds(), DryS: p.DryAt.Seconds(), EnergyKWh: p.EnergyKWh, PeakDuty: p.PeakDuty,
+		TotalS: p.Total.Seconds(), DryS: p.DryAt.Seconds(), EnergyKWh: p.EnergyKWh, PeakDuty: p.PeakDuty,
 		Binding: p.Binding, MarchedS: p.Marched.Seconds(), Notes: p.notes(),
 	}
 	for _, m := range p.in.Moulds {

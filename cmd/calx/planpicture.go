@@ -274,7 +274,7 @@ func (d *planPicture) small() lettering { return lettering{picSmall * d.u, false
 func sharp(v float64) float64 { return math.Floor(v) + 0.5 }
 
 func (d *planPicture) facts() string {
-	s := hours(d.p.lasts())
+	s := hours(d.p.Total)
 	if d.p.Start.IsZero() {
 		return s + ", " + kWh(d.p.EnergyKWh)
 	}

@@ -22,7 +22,7 @@ const factWidth = 10
 
 // plan is one plan from its headline to its notes.
 func (v planView) plan(p *planned) {
-	v.printf("%s\n", v.paint(bold, fmt.Sprintf("%s on kiln %s%s: %s", p.title, p.in.Kiln.Name, p.which, hours(p.lasts()))))
+	v.printf("%s\n", v.paint(bold, fmt.Sprintf("%s on kiln %s%s: %s", p.title, p.in.Kiln.Name, p.which, hours(p.Total))))
 	v.headline(p)
 	v.steps(p)
 	v.printf("\n")
@@ -36,7 +36,11 @@ func (v planView) headline(p *planned) {
 	if !p.Start.IsZero() {
 		v.fact("start", day(p.Start))
 	}
-	v.fact("dry", fmt.Sprintf("%safter %s", p.at(p.DryAt), hours(p.DryAt)))
+	dry := fmt.Sprintf("%safter %s", p.at(p.DryAt), hours(p.DryAt))
+	if p.wash {
+		dry += " at the latest"
+	}
+	v.fact("dry", dry)
 	if p.ClearBy > 0 {
 		v.fact("clear", fmt.Sprintf("%safter %s, at even odds", p.at(p.ClearAt.Median), hours(p.ClearAt.Median)))
 		v.fact("", fmt.Sprintf("%s to %s with a chance of %.0f %%", p.when(p.ClearAt.Low), p.when(p.ClearAt.High), p.ClearAt.Level*100))
@@ -48,12 +52,9 @@ func (v planView) headline(p *planned) {
 		}
 	}
 	if p.Ready.IsZero() {
-		v.fact("ready", fmt.Sprintf("after %s, %s", hours(p.lasts()), p.end))
+		v.fact("ready", fmt.Sprintf("after %s, %s", hours(p.Total), p.end))
 	} else {
 		v.fact("ready", fmt.Sprintf("%s, %s", day(p.Ready), p.end))
-	}
-	if p.wash {
-		v.fact("", fmt.Sprintf("%s by the model; but calx cannot follow a washed-out mould yet, so it is fired without --mould, and each hold lasts its most", hours(p.Total)))
 	}
 	energy := fmt.Sprintf("%s; at most %.0f %% of the power", kWh(p.EnergyKWh), p.PeakDuty*100)
 	if p.in.PricePerKWh > 0 {
@@ -63,14 +64,6 @@ func (v planView) headline(p *planned) {
 	if p.Binding != "" {
 		v.fact("slowest", p.Binding)
 	}
-}
-
-// lasts is how long the firing takes as it is to be fired.
-func (p *planned) lasts() time.Duration {
-	if p.wash {
-		return p.latest()
-	}
-	return p.Total
 }
 
 // topEnds is when the hold until clear ends by plan.

@@ -37,7 +37,7 @@ func (p *planned) text() string {
 	fmt.Fprintf(&b, "%s for %s on kiln %s%s.\n", planHead, p.title, p.in.Kiln.Name, p.which)
 	comment(p.summary())
 	if p.wash {
-		comment("Fire it without --mould: calx cannot follow a washed-out mould yet, and each hold then lasts its most.")
+		comment(strings.ToUpper(noteByClock[:1]) + noteByClock[1:] + ".")
 	} else {
 		comment("The holds end on the model run beside the kiln: fire with the same moulds.")
 	}
@@ -57,7 +57,7 @@ func (p *planned) text() string {
 
 // summary is the plan in one paragraph.
 func (p *planned) summary() string {
-	s := hours(p.lasts())
+	s := hours(p.Total)
 	if !p.Start.IsZero() {
 		s += fmt.Sprintf(": started %s it is ready %s", day(p.Start), day(p.Ready))
 	}
