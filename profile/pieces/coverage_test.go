@@ -135,7 +135,7 @@ func TestIntervalsCoverTheTruth(t *testing.T) {
 	if testing.Short() {
 		t.Skip("500 fits")
 	}
-	const draws = 1000
+	const draws = 600
 	w := world{DefaultPrior(), rand.New(rand.NewPCG(1, 1)), alone, 0}
 	got, ess := w.covered(t, 500, 6, draws)
 	t.Logf("6 pieces: a %.3f, n %.3f, E %.3f, log σ %.3f, hold %.3f, new piece %.3f; effective share %.2f", got[0], got[1], got[2], got[3], got[4], got[5], ess)
