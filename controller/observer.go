@@ -37,7 +37,7 @@ func Weight(tC, energyJPerMol float64) float64 {
 	const (
 		gas      = 8.314462618
 		refK     = 973.15
-		gateK    = 623.0
+		gateK    = 623.15
 		kineticJ = 125000.0
 	)
 	k := tC + 273.15
