@@ -17,15 +17,18 @@ import (
 const Physics = "physics alone, no test pieces"
 
 // What is believed on the physics alone. How well air comes through the wall
-// is known to a factor of exp(0.60), the same for all pieces of a mould; single
-// pieces scatter by exp(0.25) about their kind. Both are priors to be narrowed
-// by test pieces: common practice, no source. 6 kJ/mol is 0.75 RT at 700 °C:
-// the flux of oxygen goes as the diffusion coefficient, T^1.75, times the
-// concentration, 1/T.
+// is known to a factor of exp(0.60), and the section of an uneven piece to 5 %:
+// the spreads that a plan draws from, so that plan and firing agree on when to
+// be sure. 6 kJ/mol is 0.75 RT at 700 °C: the flux of oxygen goes as the
+// diffusion coefficient, T^1.75, times the concentration, 1/T.
 const (
 	accessLn       = 0.60
-	pieceLn        = 0.25
+	sectionLn      = 0.05
 	physicsJPerMol = 6000
+	// tail is where the spread is taken, in standard deviations: at the 95 %
+	// that holds go by. A sprue helps where the wall does not, so the tails of
+	// the time are no lognormal's.
+	tail = 1.645
 )
 
 // roomC is the room, and the chamber before a firing, °C. It is not what was
@@ -78,11 +81,27 @@ func ceiling(files []File, p *profile.Profile) error {
 	return nil
 }
 
-// beliefs are what the physics says of every piece: the dose that it has taken
-// when the nominal model has it clear, along the planned chamber. The last hold
-// until clear, or else the hottest hold, lasts as long as that takes; what is
-// not clear by then goes on at 700 °C.
+// beliefs are what the physics says of every piece: the dose that clears it in
+// the nominal model, and how much more it takes where the air comes badly and
+// the section is thick.
 func beliefs(m *mould.Model, p *profile.Profile, maxC float64) []controller.Belief {
+	nominal := doses(m, p, maxC)
+	starved := doses(m.Vary(mould.Variation{Access: math.Exp(-tail * accessLn), Kinetics: 1, Section: 1, Conductivity: 1}), p, maxC)
+	thick := doses(m.Vary(mould.Variation{Access: 1, Kinetics: 1, Section: math.Exp(tail * sectionLn), Conductivity: 1}), p, maxC)
+	out := make([]controller.Belief, len(nominal))
+	for i, d := range nominal {
+		const leastLn = 0.1 // what burns in no time is no surer than that
+		sigma := math.Hypot(math.Log(starved[i]/d), math.Log(thick[i]/d)) / tail
+		out[i] = controller.Belief{MedianMin: d, SigmaLn: max(sigma, leastLn), EnergyJPerMol: physicsJPerMol, Basis: Physics}
+	}
+	return out
+}
+
+// doses are the equivalent minutes that every piece has taken when the model
+// has it clear, along the planned chamber. The last hold until clear, or else
+// the hottest hold, lasts as long as that takes; what is not clear by then goes
+// on at 700 °C.
+func doses(m *mould.Model, p *profile.Profile, maxC float64) []float64 {
 	w := newWalker(m, nil, roomC, 1)
 	plan := profile.Unroll(p, profile.Outlook{StartC: roomC, MaxC: maxC})
 	longest := burnHold(p, plan)
@@ -99,9 +118,9 @@ func beliefs(m *mould.Model, p *profile.Profile, maxC float64) []controller.Beli
 	if !w.clear() {
 		w.run(horizonS, func(float64) float64 { return referenceC }, w.clear)
 	}
-	out := make([]controller.Belief, len(w.doseMin))
+	out := make([]float64, len(w.doseMin))
 	for i := range out {
-		out[i] = controller.Belief{MedianMin: w.median(i), SigmaLn: math.Hypot(accessLn, pieceLn), EnergyJPerMol: physicsJPerMol, Basis: Physics}
+		out[i] = w.median(i)
 	}
 	return out
 }
