@@ -24,7 +24,7 @@ var rooms = map[string]room{
 	"cmd/calx":         {may: []string{"*"}, why: "wires everything together; nothing else may"},
 	"cmd/calx/config":  {may: []string{"controller/relay", "sensor/thermocouple", "sim/quantity"}, why: "reads a file and opens nothing that it names"},
 	"cmd/calx/board":   {may: []string{"cmd/calx/config", "cmd/calx/plug", "controller", "controller/warden", "sensor/...", "storage/record"}, why: "turns names into devices; it does not ask whether metal or an emulator stands behind them"},
-	"cmd/calx/inside":  {may: []string{"controller", "profile", "sim/kiln", "sim/mould", "sim/quantity"}, why: "what is expected of moulds before a firing: it runs none"},
+	"cmd/calx/inside":  {may: []string{"controller", "profile", "profile/pieces", "storage/record", "sim/kiln", "sim/mould", "sim/quantity"}, why: "what is expected of moulds before a firing: it runs none"},
 	"cmd/calx/station": {may: []string{"cmd/calx/board", "cmd/calx/config", "cmd/calx/inside", "cmd/calx/plug", "controller/...", "profile", "sensor/...", "storage/...", "sim/kiln", "sim/mould", "sim/quantity"}, why: "runs one kiln: chips, log, loop and plug meet here; it prints nothing and serves nothing"},
 	"cmd/calx/web":     {may: []string{"controller/...", "storage/...", "profile", "sensor", "sim/kiln", "sim/mould", "cmd/calx/station", "cmd/calx/chart", "cmd/calx/summary"}, why: "shows snapshots and passes commands on; it opens no chip and no pin"},
 	"cmd/calx/plug":    {may: []string{"controller/warden"}, why: "the process that owns the outputs opens no SPI port, no network and no database, so nothing that hangs the daemon can hang it"},

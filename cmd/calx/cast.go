@@ -122,7 +122,7 @@ func (c *castListCmd) Run(e *env) error {
 	}
 	shown := all
 	if !c.All {
-		shown = standing(latest(all))
+		shown = record.Standing(record.Latest(all))
 	}
 	shown = search(shown, c.Search)
 	if c.JSON {
@@ -189,7 +189,7 @@ type castResult struct {
 
 func (c *castShowCmd) Run(e *env) error {
 	all, damage := c.notes(e.ctx, record.CastingNote)
-	n, err := find(latest(all), record.CastingNote, c.Number)
+	n, err := find(record.Latest(all), record.CastingNote, c.Number)
 	if err != nil {
 		return errors.Join(damage, err)
 	}

@@ -46,7 +46,7 @@ func (c *castCompareCmd) Run(e *env) error {
 	if all == nil && damage != nil {
 		return damage
 	}
-	res := compare(search(standing(latest(all)), c.Search), c.By, c.Of)
+	res := compare(search(record.Standing(record.Latest(all)), c.Search), c.By, c.Of)
 	if c.JSON {
 		return errors.Join(e.writeJSON(res), damage)
 	}

@@ -59,7 +59,7 @@ func (c *fireCmd) Run(e *env) error {
 	}
 	if k != nil {
 		o = k.outlook(o)
-		if err := k.expect(moulds, p.prof, &o); err != nil {
+		if err := k.expect(moulds, p.prof, &o, ""); err != nil {
 			return fmt.Errorf("nothing was started\n%w", err)
 		}
 	}

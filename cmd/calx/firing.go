@@ -70,7 +70,7 @@ func (f *firing) outlook(prof *profile.Profile) profile.Outlook {
 		if files, err := inside.ReadAll(f.head.Moulds); err == nil {
 			// Moulds that no longer fit what calx knows only cost the length of
 			// the holds that wait for them.
-			_ = k.expect(files, prof, &o)
+			_ = k.expect(files, prof, &o, f.head.Beliefs)
 		}
 	}
 	return o
@@ -79,7 +79,7 @@ func (f *firing) outlook(prof *profile.Profile) profile.Outlook {
 func (f *firing) summary() summary.Summary {
 	s := summary.Summarise(f.head, f.readings, f.events)
 	if len(f.head.Moulds) > 0 {
-		s.Evidence = inside.Physics
+		s.Evidence = inside.KeptBasis(f.head.Beliefs)
 	}
 	if f.prof != nil {
 		s = s.Planned(f.prof, f.plan)

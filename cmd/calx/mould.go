@@ -55,14 +55,18 @@ func mouldTexts(files []inside.File) []string {
 	return out
 }
 
-// expect adds to o how long the holds that wait for the moulds take. Without
-// moulds it does nothing. Errors say what does not go together.
-func (k *oven) expect(files []inside.File, p *profile.Profile, o *profile.Outlook) error {
+// expect adds to o how long the holds that wait for the moulds take, on the
+// beliefs that the head of a firing kept. Without moulds it does nothing. Errors
+// say what does not go together.
+func (k *oven) expect(files []inside.File, p *profile.Profile, o *profile.Outlook, beliefs string) error {
 	if len(files) == 0 {
 		return nil
 	}
 	m, err := inside.Build(files, k.p, p, nil)
 	if err != nil {
+		return err
+	}
+	if err := inside.Recall(m, beliefs); err != nil {
 		return err
 	}
 	o.Hold = inside.Follow(m, p, *o).Hold

@@ -109,7 +109,7 @@ func (f logFlags) mend(ctx context.Context, kind record.NoteKind, id uint64, cha
 	if err != nil {
 		return n, err
 	}
-	if n, err = find(latest(all), kind, id); err != nil {
+	if n, err = find(record.Latest(all), kind, id); err != nil {
 		return n, err
 	}
 	if err := change(&n); err != nil {
@@ -120,30 +120,6 @@ func (f logFlags) mend(ctx context.Context, kind record.NoteKind, id uint64, cha
 	}
 	n.At = time.Now()
 	return nb.AddNote(n)
-}
-
-// latest is the last revision of each entry.
-func latest(all []record.Note) []record.Note {
-	var out []record.Note
-	for _, n := range all {
-		if k := len(out); k > 0 && out[k-1].ID == n.ID {
-			out[k-1] = n
-			continue
-		}
-		out = append(out, n)
-	}
-	return out
-}
-
-// standing leaves out what was withdrawn.
-func standing(notes []record.Note) []record.Note {
-	var out []record.Note
-	for _, n := range notes {
-		if !n.Withdrawn {
-			out = append(out, n)
-		}
-	}
-	return out
 }
 
 func find(notes []record.Note, kind record.NoteKind, id uint64) (record.Note, error) {

@@ -143,7 +143,7 @@ func (c *pieceListCmd) Run(e *env) error {
 	}
 	shown := all
 	if !c.All {
-		shown = standing(latest(all))
+		shown = record.Standing(record.Latest(all))
 	}
 	if c.JSON {
 		if shown == nil {

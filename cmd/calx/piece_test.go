@@ -6,6 +6,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"calx/cmd/calx/inside"
 	"calx/profile/pieces"
 	"calx/storage/record"
 )
@@ -26,12 +27,12 @@ func TestOneOddPieceLeavesTheOthersUsable(t *testing.T) {
 		require.NoError(t, n.Check())
 		return n
 	}
-	ev, err := fitEvidence(nil, []record.Note{
+	ev, err := fitEvidence(inside.ReadPulls(nil, []record.Note{
 		hold(record.Piece{SectionM: 0.0002, State: "raw"}),
 		hold(record.Piece{SectionM: 0.3, State: "clear"}),
 		hold(record.Piece{SectionM: 0.01, State: "ash", DryKg: 0.01, ResidueKg: 0.01}),
 		hold(record.Piece{SectionM: 0.01, State: "char core", CoreM: 0.0099}),
-	})
+	}))
 	require.NoError(t, err)
 	assert.Len(t, ev.used, 4)
 	assert.Empty(t, ev.leftOut)

@@ -2,13 +2,9 @@ package main
 
 import (
 	"errors"
-	"fmt"
-	"math"
-	"strings"
-	"time"
 
+	"calx/cmd/calx/inside"
 	"calx/profile/pieces"
-	"calx/sim/mould"
 	"calx/storage"
 	"calx/storage/record"
 )
@@ -21,141 +17,33 @@ type evidence struct {
 }
 
 // readEvidence fits all pieces of the notebook that were not withdrawn.
-func (f logFlags) readEvidence(e *env) (_ *evidence, err error) {
-	l, err := f.open(e.ctx)
-	if errors.Is(err, storage.ErrMissing) {
-		return fitEvidence(nil, nil) // nothing was noted yet
-	}
+func (f logFlags) readEvidence(e *env) (*evidence, error) {
+	pulls, err := f.pulls(e)
 	if err != nil {
 		return nil, err
+	}
+	return fitEvidence(pulls)
+}
+
+// pulls are the pieces of the notebook; none where there is no log yet.
+func (f logFlags) pulls(e *env) (out inside.Pulls, err error) {
+	l, err := f.open(e.ctx)
+	if errors.Is(err, storage.ErrMissing) {
+		return out, nil // nothing was noted yet
+	}
+	if err != nil {
+		return out, err
 	}
 	defer func() { err = errors.Join(err, l.Close()) }()
 	all, damage := l.Notes(record.PieceNote)
-	ev, err := fitEvidence(l.Log, standing(latest(all)))
-	if err == nil && damage != nil {
-		ev.leftOut = append(ev.leftOut, damage.Error())
-	}
-	return ev, err
-}
-
-func fitEvidence(l *storage.Log, notes []record.Note) (*evidence, error) {
-	ev := &evidence{}
-	var pulls []pieces.Pull
-	for _, n := range notes {
-		p, err := pullOf(l, n.Piece)
-		if err != nil {
-			ev.leftOut = append(ev.leftOut, fmt.Sprintf("piece %d: %v", n.ID, err))
-			continue
-		}
-		pulls, ev.used = append(pulls, p), append(ev.used, n.ID)
-	}
-	var err error
-	ev.posterior, err = pieces.Fit(priorOfPhysics(), pulls)
-	return ev, err
-}
-
-// priorOfPhysics knows the materials that calx knows.
-func priorOfPhysics() pieces.Prior {
-	var ms []pieces.Material
-	for _, m := range mould.Materials() {
-		ms = append(ms, pieces.Material{Name: m.Name, Char: float64(m.Char), Ash: float64(m.Ash), DensityKgM3: float64(m.Density)})
-	}
-	return pieces.DefaultPrior(ms...)
-}
-
-func pullOf(l *storage.Log, p *record.Piece) (pieces.Pull, error) {
-	out := pieces.Pull{
-		Piece: p.Name, Kind: pieces.Kind{Material: p.Material, Flask: p.Flask, Sprue: p.Sprue, Air: p.Air},
-		SectionM: p.SectionM, CoreM: p.CoreM, DryKg: p.DryKg, ResidueKg: p.ResidueKg,
-	}
-	var err error
-	if out.State, err = pieces.ParseState(p.State); err != nil {
-		return out, err
-	}
-	if p.Firing == 0 {
-		out.History = pieces.Soak(p.HoldC, seconds(p.HoldS))
-		return out, nil
-	}
-	out.Firing = fmt.Sprintf("firing %d", p.Firing)
-	out.History, err = historyOf(l, p)
-	return out, err
-}
-
-// historyEvery is how far apart the samples of a history are: cores and
-// chambers are straight over a minute.
-const historyEvery = time.Minute
-
-// historyOf is the temperature of a piece in its firing, from the beginning
-// until it was pulled.
-func historyOf(l *storage.Log, p *record.Piece) ([]pieces.Sample, error) {
-	head, err := l.Firing(p.Firing)
-	if err != nil {
-		return nil, err
-	}
-	at, err := followFiring(head, p.Follow)
-	if err != nil {
-		return nil, err
-	}
-	pulled := seconds(p.PulledS)
-	var out []pieces.Sample
-	var last time.Duration
-	err = l.Readings(p.Firing, 0, pulled+1, func(r *record.Reading) error {
-		last = r.Since
-		c := at(r)
-		if c == c && (len(out) == 0 || r.Since >= out[len(out)-1].Since+historyEvery) {
-			out = append(out, pieces.Sample{Since: r.Since, TempC: c})
-		}
-		return nil
-	})
-	switch {
-	case err != nil:
-		return nil, err
-	case len(out) == 0:
-		return nil, fmt.Errorf("firing %d has no temperature of %s", p.Firing, p.Follow)
-	case last < pulled-historyEvery:
-		return nil, fmt.Errorf("it was pulled at %s, but the readings of firing %d end at %s; mend the time with --pulled, or give a hold", hours(pulled), p.Firing, hours(last))
-	}
-	if end := out[len(out)-1]; end.Since < pulled {
-		out = append(out, pieces.Sample{Since: pulled, TempC: end.TempC})
+	out = inside.ReadPulls(l.Log, record.Standing(record.Latest(all)))
+	if damage != nil {
+		out.LeftOut = append(out.LeftOut, damage.Error())
 	}
 	return out, nil
 }
 
-// temperatureOf finds a temperature of a firing by its name; NaN where a reading has
-// none.
-func followFiring(head record.Firing, name string) (func(*record.Reading) float64, error) {
-	core := func(i int) func(*record.Reading) float64 {
-		return func(r *record.Reading) float64 {
-			if i >= r.Moulds() {
-				return math.NaN()
-			}
-			return r.Mould(i).CoreC
-		}
-	}
-	if number, ok := strings.CutPrefix(name, "core "); ok {
-		var n int
-		if _, err := fmt.Sscan(number, &n); err != nil || n < 1 || n > len(head.Moulds) {
-			return nil, fmt.Errorf("--follow is %q, but firing %d has %d kinds of mould", name, head.ID, len(head.Moulds))
-		}
-		return core(n - 1), nil
-	}
-	if name == "" && len(head.Moulds) > 0 {
-		return core(0), nil
-	}
-	if name == "" {
-		name = "chamber"
-	}
-	var roles []string
-	for i, c := range head.Channels {
-		if c.Role == name {
-			return func(r *record.Reading) float64 {
-				if i >= len(r.Channels) {
-					return math.NaN()
-				}
-				return r.Channels[i].HotC
-			}, nil
-		}
-		roles = append(roles, c.Role)
-	}
-	return nil, fmt.Errorf("--follow is %q, but firing %d has only %s", name, head.ID, strings.Join(roles, ", "))
+func fitEvidence(pulls inside.Pulls) (*evidence, error) {
+	p, err := pieces.Fit(inside.PiecePrior(), pulls.List)
+	return &evidence{p, pulls.Used, pulls.LeftOut}, err
 }

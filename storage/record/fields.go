@@ -36,6 +36,7 @@ const (
 	tagNoChannels
 	tagReadings
 	tagMould // once for each
+	tagBeliefs
 )
 
 // Tags of a Channel, inside tagChannel.
@@ -133,6 +134,7 @@ func EncodeFiring(f *Firing) []byte {
 	for _, m := range f.Moulds {
 		b.raw(tagMould, []byte(m)) // an empty one counts too
 	}
+	b.text(tagBeliefs, f.Beliefs)
 	return seal(b)
 }
 
@@ -188,6 +190,8 @@ func (f *Firing) field(tag uint64, v *input) {
 		f.Readings = v.uvarint()
 	case tagMould:
 		f.Moulds = append(f.Moulds, v.text())
+	case tagBeliefs:
+		f.Beliefs = v.text()
 	}
 }
 

@@ -17,6 +17,7 @@ func TestHeadsFromBeforeMouldsRead(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, Firing{ID: 7, Name: "pods", Units: "F"}, got)
 	assert.Nil(t, got.Moulds)
+	assert.Empty(t, got.Beliefs, "the physics alone")
 }
 
 func TestInsideByName(t *testing.T) {

@@ -95,3 +95,28 @@ const Good = "good"
 
 // Defects are what may be wrong with a casting; the names are the trade's own.
 var Defects = [...]string{"ash inclusion", "char", "shrinkage", "cracking/finning", "misrun", "gas porosity"}
+
+// Latest is the last revision of each entry; all holds the revisions of an entry
+// one after another.
+func Latest(all []Note) []Note {
+	var out []Note
+	for _, n := range all {
+		if k := len(out); k > 0 && out[k-1].ID == n.ID {
+			out[k-1] = n
+			continue
+		}
+		out = append(out, n)
+	}
+	return out
+}
+
+// Standing leaves out what was withdrawn.
+func Standing(notes []Note) []Note {
+	var out []Note
+	for _, n := range notes {
+		if !n.Withdrawn {
+			out = append(out, n)
+		}
+	}
+	return out
+}

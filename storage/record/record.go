@@ -28,6 +28,7 @@ type Firing struct {
 	Profile  string    // the profile, in sentences
 	Kiln     string    // the kiln file, YAML
 	Moulds   []string  // the mould files, YAML, one for each kind of mould; nil when nobody said
+	Beliefs  string    // what was held of the pieces in them when it began, JSON; "": the physics alone
 	Config   string    // settings of the controller, JSON
 	Channels []Channel // what each entry of Reading.Channels is
 	PeriodMS uint32    // nominal time between readings

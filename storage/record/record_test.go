@@ -217,7 +217,7 @@ func TestFiringKeepsEveryField(t *testing.T) {
 			Ended: anyTime().Draw(t, "ended"), Boot: str(t, "boot"), Outcome: str(t, "outcome"),
 			Reason: str(t, "reason"), Profile: str(t, "profile"), Kiln: str(t, "kiln"), Config: str(t, "config"),
 			PeriodMS: rapid.Uint32().Draw(t, "period"), Units: str(t, "units"), Version: str(t, "version"),
-			Readings: rapid.Uint64().Draw(t, "readings"),
+			Readings: rapid.Uint64().Draw(t, "readings"), Beliefs: str(t, "beliefs"),
 		}
 		for range rapid.IntRange(-1, 3).Draw(t, "channels") {
 			want.Channels = append(want.Channels, Channel{str(t, "role"), str(t, "chip"), str(t, "type"), str(t, "port")})

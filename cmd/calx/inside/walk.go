@@ -65,7 +65,7 @@ func (w *walker) see(r *mould.Reading, dtS float64) {
 		w.coreC[i] = f.CoreC
 		dry = dry && f.Dry
 		for _, p := range f.Pieces {
-			perS := controller.Weight(p.TemperatureC, physicsJPerMol) / 60
+			perS := controller.Weight(p.TemperatureC, w.energy(k)) / 60
 			w.doseMin[k] += perS * dtS
 			w.share[k] = p.ClearFraction
 			if p.ClearS >= 0 && math.IsNaN(w.clearMin[k]) {
@@ -82,6 +82,14 @@ func (w *walker) see(r *mould.Reading, dtS float64) {
 	first(&w.dryS, dry)
 	first(&w.clearS, w.clear())
 	first(&w.chanceS, w.beliefs != nil && w.chance() >= w.want)
+}
+
+// energy is how the dose of piece k depends on temperature, J/mol.
+func (w *walker) energy(k int) float64 {
+	if w.beliefs == nil {
+		return physicsJPerMol
+	}
+	return w.beliefs[k].EnergyJPerMol
 }
 
 // clear reports whether the model has every piece clear.

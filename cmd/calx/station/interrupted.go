@@ -90,7 +90,7 @@ func (s *Station) rebuild(head record.Firing) (*broken, error) {
 	if err != nil {
 		return nil, err
 	}
-	j, err := s.prepare(Request{Profile: head.Profile, Moulds: head.Moulds}, head.Started)
+	j, err := s.prepare(Request{Profile: head.Profile, Moulds: head.Moulds}, head.Started, recall(head))
 	if err != nil {
 		return nil, err
 	}

@@ -2,6 +2,7 @@ package station
 
 import (
 	"encoding/json"
+	"errors"
 	"math"
 	"time"
 
@@ -46,9 +47,39 @@ type moulds struct {
 	evidence string
 }
 
+// believing gives the moulds of a firing the beliefs it begins or goes on with.
+type believing func(*controller.Mould, []inside.File, *profile.Profile) error
+
+// learn takes in the test pieces of the notebook. A notebook that cannot be
+// used does not keep anybody from firing on the physics; the basis tells.
+func (s *Station) learn(m *controller.Mould, files []inside.File, p *profile.Profile) error {
+	all, damage := s.parts.Log.Notes(record.PieceNote)
+	pulls := inside.ReadPulls(s.parts.Log, record.Standing(record.Latest(all)))
+	if damage != nil {
+		pulls.LeftOut = append(pulls.LeftOut, damage.Error())
+	}
+	err := inside.Learn(m, files, p, pulls)
+	if err == nil && len(pulls.List) == 0 && len(pulls.LeftOut) > 0 {
+		err = errors.New(pulls.LeftOut[0])
+	}
+	if err != nil {
+		for i := range m.Clear {
+			m.Clear[i].Basis = "physics alone, the test pieces could not be used: " + err.Error()
+		}
+	}
+	return nil
+}
+
+// recall takes the beliefs of the head of a firing.
+func recall(head record.Firing) believing {
+	return func(m *controller.Mould, _ []inside.File, _ *profile.Profile) error {
+		return inside.Recall(m, head.Beliefs)
+	}
+}
+
 // mouldsOf reads the moulds of a request, and what is to be expected of them
 // under p in this kiln.
-func (s *Station) mouldsOf(texts []string, p *profile.Profile) (m moulds, err error) {
+func (s *Station) mouldsOf(texts []string, p *profile.Profile, believe believing) (m moulds, err error) {
 	k, err := kiln.Load(s.parts.KilnName, []byte(s.parts.KilnText))
 	if err != nil {
 		return m, err
@@ -62,6 +93,9 @@ func (s *Station) mouldsOf(texts []string, p *profile.Profile) (m moulds, err er
 		roles = append(roles, c.Role)
 	}
 	if m.model, err = inside.Build(files, k, p, roles); err != nil {
+		return m, err
+	}
+	if err := believe(m.model, files, p); err != nil {
 		return m, err
 	}
 	m.names, m.want, m.evidence = inside.Names(files), inside.Wanted(p), inside.Evidence(m.model)

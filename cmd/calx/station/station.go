@@ -159,7 +159,7 @@ type Request struct {
 
 // prepare makes a job of a request to start at a time, without starting
 // anything. Its errors are ProfileErrors and MouldErrors.
-func (s *Station) prepare(r Request, at time.Time) (*job, error) {
+func (s *Station) prepare(r Request, at time.Time, believe believing) (*job, error) {
 	p, err := profile.Parse(r.Profile)
 	if err != nil {
 		return nil, &ProfileError{err}
@@ -167,7 +167,7 @@ func (s *Station) prepare(r Request, at time.Time) (*job, error) {
 	q, j := s.parts, &job{prof: p}
 	o := s.outlook(at)
 	if len(r.Moulds) > 0 {
-		if j.moulds, err = s.mouldsOf(r.Moulds, p); err != nil {
+		if j.moulds, err = s.mouldsOf(r.Moulds, p, believe); err != nil {
 			return nil, &MouldError{err}
 		}
 		o.Hold = inside.Follow(j.moulds.model, p, o).Hold
@@ -187,7 +187,7 @@ func (s *Station) prepare(r Request, at time.Time) (*job, error) {
 // ErrDead, or what the log says.
 func (s *Station) Start(r Request) (uint64, error) {
 	now := s.parts.Clock.Wall()
-	j, err := s.prepare(r, now)
+	j, err := s.prepare(r, now, s.learn)
 	if err != nil {
 		return 0, err
 	}
@@ -201,6 +201,9 @@ func (s *Station) Start(r Request) (uint64, error) {
 	j.head = record.Firing{
 		Name: r.Name, Started: now.UTC().Truncate(time.Millisecond), Boot: q.Boot, Profile: r.Profile, Kiln: q.KilnText, Moulds: r.Moulds, Config: q.Config,
 		Channels: q.Channels, PeriodMS: uint32(q.Period.Milliseconds()), Units: q.Units, Version: q.Version,
+	}
+	if j.moulds.model != nil {
+		j.head.Beliefs = inside.Keep(j.moulds.model)
 	}
 	if j.head.ID, err = q.Log.Begin(j.head); err != nil {
 		s.release()
