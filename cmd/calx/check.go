@@ -16,7 +16,7 @@ type checkCmd struct {
 	Kiln  string   `help:"Judge profiles by this kiln file or shipped kiln; otherwise by the one calx.yaml names." placeholder:"FILE"`
 	Mould []string `help:"Follow these moulds through the profiles: mould file, or the name of a shipped mould; once for each kind." sep:"none" placeholder:"FILE"`
 	Start string   `help:"When the firing would start, 24-hour clock; otherwise now." placeholder:"HH:MM"`
-	configFlag
+	piecesFlags
 	jsonFlag
 	unitsFlag
 }
@@ -56,6 +56,7 @@ type finding struct {
 type checking struct {
 	kiln   *oven // nil: a kiln without limits
 	moulds []inside.File
+	pulls  inside.Pulls // test pieces, asked about the moulds
 	start  time.Time
 	units  unitsFlag
 }
@@ -82,6 +83,11 @@ func (c *checkCmd) Run(e *env) error {
 	}
 	if len(by.moulds) > 0 && by.kiln == nil {
 		return usageError{errors.New("--mould needs a kiln, whose air the pieces burn with; name one with --kiln")}
+	}
+	if len(by.moulds) > 0 {
+		if by.pulls, err = c.known(e); err != nil {
+			return err
+		}
 	}
 	res := checkResult{OK: true}
 	for i, name := range files {

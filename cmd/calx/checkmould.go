@@ -94,6 +94,7 @@ func (by checking) inside(p *profile.Profile, o *profile.Outlook) (*checkedInsid
 		// Its places are in the moulds, not in the profile that is checked.
 		return nil, errors.New(err.Error())
 	}
+	inside.Learn(m, by.moulds, p, by.pulls)
 	c := inside.Follow(m, p, *o)
 	o.Hold = c.Hold
 	at := func(d time.Duration) *float64 {

@@ -184,6 +184,9 @@ func (p *prediction) print(e *env, fahrenheit bool) {
 	}
 	e.printf("\n")
 	p.Evidence.print(e)
+	if strings.Contains(strings.ToLower(p.Flask), usualFlask) {
+		e.printf("%s\n", wrap("This is a "+printable(p.Flask)+": a casting in a flask has another wall and another sprue, so that the same piece may take longer in it, or shorter. calx plan and calx check ask about the mould itself.", e.width, 0))
+	}
 	e.printf("%s\n", wrap("Clear of char, that is; ash that stays in the mould is another matter. The hold counts from when the pattern, not the chamber, is at temperature.", e.width, 0))
 }
 

@@ -27,7 +27,7 @@ type planCmd struct {
 	PNG       string   `name:"png" help:"Draw the plan into this PNG file." placeholder:"FILE"`
 	SVG       string   `name:"svg" help:"Draw the plan into this SVG file." placeholder:"FILE"`
 	Size      string   `help:"Size of the picture in pixels, 320 to 8000 each way." default:"1280x860" placeholder:"WxH"`
-	configFlag
+	piecesFlags
 	jsonFlag
 	unitsFlag
 }
@@ -41,6 +41,7 @@ type planned struct {
 	which string     // of two firings, with a comma before it
 	end   string     // what the mould is ready for
 	wash  bool       // the firing after the wash-out
+	basis string     // what the time until clear rests on
 }
 
 func (c *planCmd) Run(e *env) error {
@@ -52,9 +53,16 @@ func (c *planCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	basis, err := c.believe(e, &in)
+	if err != nil {
+		return err
+	}
 	plans, err := c.make(e, in)
 	if err != nil {
 		return c.refused(e, err)
+	}
+	for _, p := range plans {
+		p.basis = basis
 	}
 	if err := c.write(plans, w, h); err != nil {
 		return err

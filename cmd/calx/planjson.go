@@ -53,6 +53,7 @@ type plannedJSON struct {
 	Window    *planWindow  `json:"pour_window"`
 	Common    *planCommon  `json:"common_practice"`
 	MarchedS  float64      `json:"marched_s"` // by a curve that no sentence can write
+	Evidence  string       `json:"evidence"`  // what the time until clear rests on; "" where nothing burns
 	Notes     []string     `json:"notes"`
 	Curve     []planSample `json:"curve"`
 }
@@ -147,7 +148,7 @@ func (p *planned) json() *plannedJSON {
 		Kiln: p.in.Kiln.Name, Air: p.in.AirOn, RoomC: p.in.AmbientC, PourC: unlessZero(p.in.PourC), Chance: p.in.Clear,
 		Profile: p.Profile.String(), Start: unlessNever(p.Start), Ready: unlessNever(p.Ready),
 		TotalS: p.Total.Seconds(), DryS: p.DryAt.Seconds(), EnergyKWh: p.EnergyKWh, PeakDuty: p.PeakDuty,
-		Binding: p.Binding, MarchedS: p.Marched.Seconds(), Notes: p.notes(),
+		Binding: p.Binding, MarchedS: p.Marched.Seconds(), Notes: p.notes(), Evidence: p.evidence(),
 	}
 	for _, m := range p.in.Moulds {
 		j.Moulds = append(j.Moulds, planMould{m.Name, max(1, m.Count)})

@@ -19,6 +19,7 @@ const drainTime = 24 * time.Hour
 // The pour time is that of the second.
 func washedOut(in plan.Input) ([]*planned, error) {
 	burn, again := in, in
+	again.Beliefs = nil // nothing is left that burns
 	burn.PourC, burn.LeastC, burn.PourAt, burn.Now = 0, 0, time.Time{}, time.Time{}
 	again.PourAt, again.Now = time.Time{}, time.Time{}
 	title := mouldTitle(in.Moulds)
@@ -142,9 +143,17 @@ func (p *planned) notes() []string {
 		}
 	}
 	if p.wash {
-		out = append(out, noteByClock)
+		return append(out, noteByClock)
 	}
-	return out
+	return append(out, "when it is clear rests on "+p.evidence())
+}
+
+// evidence is what the time until clear rests on; "" where nothing burns.
+func (p *planned) evidence() string {
+	if p.wash {
+		return ""
+	}
+	return p.basis
 }
 
 // tooSoon refuses a pour time that two firings do not reach.

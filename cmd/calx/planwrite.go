@@ -110,6 +110,13 @@ func (c *planCmd) next(v planView, plans []*planned) {
 	if c.Kiln != "" {
 		kiln = " --kiln " + quotedWord(c.Kiln)
 	}
+	asked := ""
+	if c.Data != "" {
+		asked = " --data " + quotedWord(c.Data)
+	}
+	if c.NoPieces {
+		asked += " --no-pieces"
+	}
 	for _, p := range plans {
 		file, moulds := quotedWord(p.file(out)), ""
 		for _, m := range quoted(c.Moulds) {
@@ -117,7 +124,7 @@ func (c *planCmd) next(v planView, plans []*planned) {
 				moulds += " --mould " + m
 			}
 		}
-		v.printf("  calx check %s%s%s\n", file, kiln, moulds)
+		v.printf("  calx check %s%s%s%s\n", file, kiln, moulds, asked)
 		v.printf("  calx fire %s%s", file, moulds)
 		if !p.Start.IsZero() {
 			v.printf("   %s", v.paint(faint, "# "+clockOf(p.Start, 0)))

@@ -195,3 +195,6 @@ func Evidence(m *controller.Mould) string {
 	}
 	return strings.Join(out, "; ")
 }
+
+// Basis words what the beliefs rest on, without how sure they are.
+func Basis(m *controller.Mould) string { return KeptBasis(Keep(m)) }

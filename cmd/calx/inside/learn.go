@@ -19,8 +19,22 @@ import (
 // fitted at once, from a prior whose middle is the physics of these very
 // moulds; how much a pull of another kind tells is the prior's pooling. Without
 // a usable pull m stays as it is, bit for bit; so do patterns that melt, and thin
-// ones of which there is no piece of the same kind. An error leaves m as it is.
-func Learn(m *controller.Mould, files []File, p *profile.Profile, pulls Pulls) error {
+// ones of which there is no piece of the same kind. Pieces that cannot be used
+// keep nobody from firing on the physics; the basis tells.
+func Learn(m *controller.Mould, files []File, p *profile.Profile, pulls Pulls) {
+	err := learn(m, files, p, pulls)
+	if err == nil && len(pulls.List) == 0 && len(pulls.LeftOut) > 0 {
+		err = errors.New(pulls.LeftOut[0])
+	}
+	if err != nil {
+		for i := range m.Clear {
+			m.Clear[i].Basis = "physics alone, the test pieces could not be used: " + strings.ReplaceAll(err.Error(), "\n", "; ")
+		}
+	}
+}
+
+// learn leaves m as it is when it fails.
+func learn(m *controller.Mould, files []File, p *profile.Profile, pulls Pulls) error {
 	var own []mould.Material
 	for _, f := range files {
 		own = append(own, f.Params.Materials...)

@@ -2,7 +2,6 @@ package station
 
 import (
 	"encoding/json"
-	"errors"
 	"math"
 	"time"
 
@@ -50,23 +49,14 @@ type moulds struct {
 // believing gives the moulds of a firing the beliefs it begins or goes on with.
 type believing func(*controller.Mould, []inside.File, *profile.Profile) error
 
-// learn takes in the test pieces of the notebook. A notebook that cannot be
-// used does not keep anybody from firing on the physics; the basis tells.
+// learn takes in the test pieces of the notebook.
 func (s *Station) learn(m *controller.Mould, files []inside.File, p *profile.Profile) error {
 	all, damage := s.parts.Log.Notes(record.PieceNote)
 	pulls := inside.ReadPulls(s.parts.Log, record.Standing(record.Latest(all)))
 	if damage != nil {
 		pulls.LeftOut = append(pulls.LeftOut, damage.Error())
 	}
-	err := inside.Learn(m, files, p, pulls)
-	if err == nil && len(pulls.List) == 0 && len(pulls.LeftOut) > 0 {
-		err = errors.New(pulls.LeftOut[0])
-	}
-	if err != nil {
-		for i := range m.Clear {
-			m.Clear[i].Basis = "physics alone, the test pieces could not be used: " + err.Error()
-		}
-	}
+	inside.Learn(m, files, p, pulls)
 	return nil
 }
 
