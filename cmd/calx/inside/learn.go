@@ -184,9 +184,9 @@ func posteriorOf(post *pieces.Posterior, prior pieces.Prior, part pieces.Part, p
 // early is how many minutes at 700 °C make the part clear with a chance under
 // one half, to a thousandth.
 func early(post *pieces.Posterior, part pieces.Part, chance, t50 float64) (float64, error) {
-	const widest, close = 1000, 1e-3
+	const widest, enough = 1000, 1e-3
 	lo, hi := math.Log(t50/widest), math.Log(t50)
-	for hi-lo > close {
+	for hi-lo > enough {
 		mid := (lo + hi) / 2
 		c, err := post.PClear(part, pieces.Soak(burnC, time.Duration(math.Exp(mid)*float64(time.Minute))))
 		if err != nil {

@@ -131,3 +131,11 @@ func TestPiecesThatCannotBeUsed(t *testing.T) {
 	Learn(m, files, p, pulls)
 	assert.Equal(t, "1 test piece of another kind and the physics; 1 left out, see calx piece predict", m.Clear[0].Basis)
 }
+
+func BenchmarkLearn(b *testing.B) {
+	m, files, p := podMould(b)
+	for b.Loop() {
+		again := *m
+		Learn(&again, files, p, soaked(7, "plug", pieces.Clear, 60, true))
+	}
+}
