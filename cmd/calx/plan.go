@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -8,6 +9,7 @@ import (
 	"time"
 
 	"calx/profile/plan"
+	"calx/profile/sheet"
 )
 
 type planCmd struct {
@@ -26,6 +28,8 @@ type planCmd struct {
 	Out       string   `help:"Write the profile, with its reasons, into this file." placeholder:"FILE"`
 	PNG       string   `name:"png" help:"Draw the plan into this PNG file." placeholder:"FILE"`
 	SVG       string   `name:"svg" help:"Draw the plan into this SVG file." placeholder:"FILE"`
+	Sheet     bool     `help:"Print the casting sheet of each mould as well: powder, water, metal, feeding, temperatures."`
+	Metal     string   `help:"With --sheet: what is to be poured, as calx sheet takes it." placeholder:"NAME"`
 	Size      string   `help:"Size of the picture in pixels, 320 to 8000 each way." default:"1280x860" placeholder:"WxH"`
 	piecesFlags
 	jsonFlag
@@ -49,6 +53,9 @@ func (c *planCmd) Run(e *env) error {
 	if err != nil {
 		return usageError{err}
 	}
+	if c.Sheet && c.JSON {
+		return usageError{errors.New("--sheet prints words; for an object of it use calx sheet --json")}
+	}
 	in, err := c.input(time.Now())
 	if err != nil {
 		return err
@@ -70,7 +77,13 @@ func (c *planCmd) Run(e *env) error {
 	if c.JSON {
 		return c.printJSON(e, plans)
 	}
-	return c.print(e, plans)
+	if err := c.print(e, plans); err != nil || !c.Sheet {
+		return err
+	}
+	ask := sheet.Defaults
+	ask.Alloy = c.Metal
+	e.printf("\n")
+	return printSheet(e, sheetInput{moulds: in.Moulds, ask: ask, fahrenheit: in.Fahrenheit})
 }
 
 // make makes the plans: one firing, or two with a wash-out between them.
