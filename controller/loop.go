@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"calx/controller/warden"
 	"calx/sensor"
 	"calx/storage/record"
 )
@@ -15,10 +16,19 @@ type Thermometer interface {
 	Read(at time.Duration) sensor.Reading
 }
 
-// Heater is the output: the heat relay and the fresh-air relay. Set renews the
-// lease of what it asks for; an output that is not renewed opens by itself.
+// Lines is what the outputs are asked to be; the zero value is everything off.
+type Lines = warden.Lines
+
+// Heater is the outputs: heat relay, fresh-air relay, second contactor. Set
+// renews the lease of what it asks for; an output that is not renewed opens by
+// itself.
 type Heater interface {
-	Set(heat, air bool) error
+	Set(Lines) error
+}
+
+// Doorway tells how the door stands, where a switch is fitted.
+type Doorway interface {
+	Door() sensor.Door
 }
 
 // Journal keeps what happened. state is a snapshot to resume from, or nil.
@@ -42,6 +52,7 @@ type Loop struct {
 	Controller *Controller
 	Chamber    Thermometer
 	Others     []Thermometer
+	Doorway    Doorway // may be nil: no switch is fitted
 	Heater     Heater
 	Journal    Journal
 	Clock      Clock
@@ -59,7 +70,7 @@ const snapshotEvery = 60
 // Run ticks until the end. The heat is off when it returns, however it
 // returns; a panic passes on after that.
 func (l *Loop) Run(ctx context.Context, s State) (State, error) {
-	defer func() { _ = l.Heater.Set(false, false) }()
+	defer func() { _ = l.Heater.Set(Lines{}) }()
 	period := l.Controller.cfg.Period
 	start := l.Clock.Mono() - s.Now
 	if s.Begun {
@@ -75,13 +86,16 @@ func (l *Loop) Run(ctx context.Context, s State) (State, error) {
 			Now: (now - start).Truncate(time.Millisecond), Wall: l.Clock.Wall().UTC().Truncate(time.Millisecond),
 			Commands: l.pressed(), OutputDead: outputDead, LogBehind: logBehind,
 		}
+		if l.Doorway != nil {
+			in.Door = l.Doorway.Door()
+		}
 		in.Chamber = l.Chamber.Read(in.Now)
 		for _, o := range l.Others {
 			in.Others = append(in.Others, o.Read(in.Now))
 		}
 		var out Output
 		s, out = l.Controller.Step(s, in)
-		outputDead = l.Heater.Set(out.Heat, out.Air) != nil
+		outputDead = l.Heater.Set(out.Lines()) != nil
 		snap, err := l.snapshot(s, out)
 		if err != nil {
 			return s, err

@@ -72,6 +72,7 @@ type Input struct {
 	Wall       time.Time      // wall clock; may jump
 	Chamber    sensor.Reading // the thermocouple that is controlled
 	Others     []sensor.Reading
+	Door       sensor.Door // where a switch is fitted
 	Commands   []Command
 	LogBehind  bool // the journal cannot write
 	OutputDead bool // the output did not take the last command
@@ -81,10 +82,14 @@ type Input struct {
 type Output struct {
 	Heat   bool // heat relay closed until the next tick
 	Air    bool // fresh-air relay closed
+	Main   bool // second contactor closed: the firing may go on heating
 	Record record.Reading
 	Events []record.Event
 	Ended  bool // nothing more will be heated in this firing
 }
+
+// Lines is the output as the heater takes it.
+func (o Output) Lines() Lines { return Lines{Heat: o.Heat, Air: o.Air, Main: o.Main} }
 
 // Outcome names how a firing ended: "finished", "stopped", "tripped", or ""
 // while it runs.

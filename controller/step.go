@@ -383,7 +383,7 @@ func (t *tick) heat() {
 	if t.over() {
 		t.s.Air = false
 	}
-	t.out.Heat, t.out.Air, t.out.Ended = t.s.Relay.On, t.s.Air, t.over()
+	t.out.Heat, t.out.Air, t.out.Main, t.out.Ended = t.s.Relay.On, t.s.Air, !t.over(), t.over()
 }
 
 // record writes down what this tick saw and did.
@@ -391,7 +391,7 @@ func (t *tick) record() {
 	r := record.Reading{
 		Seq: t.s.Seq, Since: t.in.Now, Wall: t.in.Wall, SetpointC: t.setpointC(),
 		Duty: t.s.Law.Duty, Relay: t.s.Relay.On, Air: t.s.Air, EnergyJ: t.s.EnergyJ,
-		Step: uint16(t.s.Plan.Step), Phase: t.s.Phase, Observer: t.s.Inside.vector(),
+		Step: uint16(t.s.Plan.Step), Phase: t.s.Phase, Observer: t.s.Inside.vector(), Door: uint8(t.in.Door),
 	}
 	r.Channels = make([]record.Sample, 0, 1+len(t.in.Others))
 	r.Channels = append(r.Channels, sample(t.in.Chamber))

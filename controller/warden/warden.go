@@ -58,6 +58,14 @@ func (k Kind) String() string {
 	return fmt.Sprintf("kind(%d)", uint8(k))
 }
 
+// Lines is what somebody asks the outputs to be. The zero value is everything
+// off.
+type Lines struct {
+	Heat bool // heat relay closed
+	Air  bool // fresh-air relay closed
+	Main bool // second contactor, in series with the heat relay, closed
+}
+
 // Message is one thing the warden hears. The zero value is a Tick.
 type Message struct {
 	Kind   Kind

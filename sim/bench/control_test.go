@@ -61,7 +61,7 @@ func percentile(v []float64, p float64) float64 {
 
 type pin struct{ gpio.PinOut }
 
-func (p pin) Set(heat, _ bool) error { return p.Out(gpio.Level(heat)) }
+func (p pin) Set(want controller.Lines) error { return p.Out(gpio.Level(want.Heat)) }
 
 type nowhere struct{}
 

@@ -21,6 +21,17 @@ type Params struct {
 	Load     Contents             `yaml:"load"`
 	Probe    Probe                `yaml:"probe"`
 	Relay    Relay                `yaml:"relay"`
+	Fitted   *Fitted              `yaml:"fitted,omitempty" jsonschema_description:"where the figures come from, when they were fitted to recorded firings"`
+}
+
+// Fitted tells how a kiln file came from recorded firings.
+type Fitted struct {
+	When     string                         `yaml:"when" jsonschema_description:"day of the fit, as 2026-01-31"`
+	Firings  []string                       `yaml:"firings" jsonschema_description:"the firings it was fitted to"`
+	Residual quantity.TemperatureDifference `yaml:"residual" jsonschema_description:"root mean square of measured less modelled chamber temperature"`
+	// Doubt is the standard error of the heat that the model says a firing
+	// needs, as a share of it.
+	Doubt quantity.Fraction `yaml:"doubt" jsonschema_description:"standard error of the heat a firing needs, as a share of it"`
 }
 
 // Chamber is the box inside, between the hot faces. A round chamber is given

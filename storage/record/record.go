@@ -94,6 +94,7 @@ type Reading struct {
 	EnergyJ   float64       // since the start, from rated power and relay time
 	Step      uint16        // index of the profile step, from 0
 	Phase     Phase
+	Door      uint8     // sensor.Door; 0 where no switch is fitted
 	Observer  []float64 // state of the mould observer; nil without one
 }
 

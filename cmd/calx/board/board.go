@@ -176,7 +176,7 @@ func newPins(heat gpio.PinOut, h config.Heater) (*pins, error) {
 		}
 		p.air = air
 	}
-	return p, p.Set(false, false)
+	return p, p.Set(controller.Lines{})
 }
 
 func (p *pins) level(on bool) gpio.Level {
@@ -186,13 +186,13 @@ func (p *pins) level(on bool) gpio.Level {
 	return p.off
 }
 
-func (p *pins) Set(heat, air bool) error {
-	err := p.heat.Out(p.level(heat))
+func (p *pins) Set(want controller.Lines) error {
+	err := p.heat.Out(p.level(want.Heat))
 	if p.air != nil {
-		err = errors.Join(err, p.air.Out(p.level(air)))
+		err = errors.Join(err, p.air.Out(p.level(want.Air)))
 	}
 	return err
 }
 
 func (p *pins) Dead() <-chan struct{} { return p.dead }
-func (p *pins) Close() error          { return p.Set(false, false) }
+func (p *pins) Close() error          { return p.Set(controller.Lines{}) }

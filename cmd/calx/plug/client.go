@@ -133,12 +133,12 @@ func (c *Client) launch() (*os.File, error) {
 	return statusOut, nil
 }
 
-// Set sends a lease that asks for heat and air as given; call it at every
+// Set sends a lease that asks for the outputs as given; call it at every
 // tick, at least once a second. It returns within 50 ms, nil meaning that the
 // lease is on its way; Status tells what came of it. Errors wrap ErrDead or
 // ErrWithdrawn. A warden that has not answered for the length of a lease is
 // killed, its lines driven off from here; Set then reports ErrDead.
-func (c *Client) Set(heat, air bool) error {
+func (c *Client) Set(want warden.Lines) error {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if err := c.gone(); err != nil {
@@ -150,7 +150,7 @@ func (c *Client) Set(heat, air bool) error {
 	if silent := time.Since(c.waiting); !c.waiting.IsZero() && silent > c.lease() {
 		return c.giveUp(fmt.Errorf("no answer for %v", silent.Round(time.Millisecond)))
 	}
-	if err := c.send(warden.Message{Kind: warden.Lease, Heat: heat, Air: air}); err != nil {
+	if err := c.send(warden.Message{Kind: warden.Lease, Heat: want.Heat, Air: want.Air}); err != nil {
 		return c.giveUp(err)
 	}
 	return nil

@@ -89,8 +89,8 @@ type watched struct {
 	s *Station
 }
 
-func (w watched) Set(heat, air bool) error {
-	err := w.Heater.Set(heat, air)
+func (w watched) Set(want controller.Lines) error {
+	err := w.Heater.Set(want)
 	if err != nil {
 		w.s.update(func(st *Status) { st.OutputError = text(err) })
 	}

@@ -302,7 +302,7 @@ func (s *Station) idle(ctx context.Context) error {
 	for i, o := range q.Others {
 		others[i] = o.Read(at)
 	}
-	err := q.Heater.Set(false, false)
+	err := q.Heater.Set(controller.Lines{})
 	wall := q.Clock.Wall().UTC()
 	sick := q.Log.Stats().Err != nil
 	s.update(func(st *Status) {

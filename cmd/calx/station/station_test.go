@@ -20,11 +20,11 @@ type mortal struct {
 	gone atomic.Bool
 }
 
-func (m *mortal) Set(heat, air bool) error {
+func (m *mortal) Set(want controller.Lines) error {
 	if m.gone.Load() {
 		return errors.New("the warden is dead")
 	}
-	return m.Heater.Set(heat, air)
+	return m.Heater.Set(want)
 }
 
 // When the owner of the lines is gone, the firing ends with an alarm and no
