@@ -16,10 +16,11 @@
 //
 //	meta      format -> version of this layout
 //	heads     id -> record.EncodeFiring
-//	tail      'r' id -> block of the newest readings; 's' id -> state
+//	tail      'r' id -> block of the newest readings; 's' id -> record.EncodeState
 //	readings  id, Seq of the first reading -> block
 //	events    id, Seq -> record.EncodeEvent
 //	notebook  kind, entry, revision -> record.EncodeNote; made with the first note
+//	latch     cleared -> id of the last trip that was cleared; made with the first
 //
 // Numbers in keys are 8 bytes, big endian. bbolt rewrites whole pages, so the
 // newest readings are one small block that shares a page with the state; when

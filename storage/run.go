@@ -38,6 +38,8 @@ type run struct {
 	readings  uint64 // taken since Open
 	durable   uint64 // of these on disk
 	damage    error  // why the tail could not be read; for readers only
+
+	stateDamage error // why the state could not be read, until there is a new one
 }
 
 type block struct {
@@ -87,7 +89,7 @@ func (r *run) add(rd *record.Reading, events []record.Event, state []byte) {
 		r.nextEvent = e.seq + 1
 	}
 	if state != nil {
-		r.state, r.newState = slices.Clone(state), true
+		r.state, r.newState, r.stateDamage = slices.Clone(state), true, nil
 	}
 	if r.tail.Size() >= max(leastBlock, tailBytes-len(r.state)) {
 		r.seal()
@@ -109,7 +111,8 @@ func (r *run) seal() {
 // Begin writes the head of a new firing and returns its number, which
 // replaces f.ID; it is on disk when Begin returns. f.Outcome must be empty.
 // Only one firing runs at a time: ErrUnfinished names the other, which must be
-// resumed or ended.
+// resumed or ended. ErrTripped says that the one before tripped: nothing is
+// begun past a trip that nobody has cleared.
 func (l *Log) Begin(f record.Firing) (id uint64, err error) {
 	if f.Outcome != "" {
 		return 0, fmt.Errorf("begin: outcome %q, want none yet", f.Outcome)
@@ -124,6 +127,11 @@ func (l *Log) Begin(f record.Firing) (id uint64, err error) {
 	}
 	if id, ok := l.Unfinished(); ok {
 		return 0, fmt.Errorf("%w: firing %d; resume or end it first", ErrUnfinished, id)
+	}
+	if trip, ok, err := l.Trip(); err != nil {
+		return 0, err
+	} else if ok {
+		return 0, fmt.Errorf("%w: firing %d", ErrTripped, trip.ID)
 	}
 	start := time.Now()
 	written, err := l.update(func(tx *bolt.Tx) error {

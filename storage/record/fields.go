@@ -37,6 +37,15 @@ const (
 	tagReadings
 	tagMould // once for each
 	tagBeliefs
+	tagAfterCut
+	tagRun // once for each
+)
+
+// Tags of a Run, inside tagRun.
+const (
+	tagRunBoot = iota + 1
+	tagRunSince
+	tagRunUptime
 )
 
 // Tags of a Channel, inside tagChannel.
@@ -135,6 +144,14 @@ func EncodeFiring(f *Firing) []byte {
 		b.raw(tagMould, []byte(m)) // an empty one counts too
 	}
 	b.text(tagBeliefs, f.Beliefs)
+	b.text(tagAfterCut, f.AfterCut)
+	for _, r := range f.Runs {
+		var sub fields
+		sub.text(tagRunBoot, r.Boot)
+		sub.number(tagRunSince, zigzag(int64(r.Since)))
+		sub.number(tagRunUptime, zigzag(int64(r.Uptime)))
+		b.raw(tagRun, sub)
+	}
 	return seal(b)
 }
 
@@ -192,6 +209,23 @@ func (f *Firing) field(tag uint64, v *input) {
 		f.Moulds = append(f.Moulds, v.text())
 	case tagBeliefs:
 		f.Beliefs = v.text()
+	case tagAfterCut:
+		f.AfterCut = v.text()
+	case tagRun:
+		var r Run
+		v.err = each(v, r.field)
+		f.Runs = append(f.Runs, r)
+	}
+}
+
+func (r *Run) field(tag uint64, v *input) {
+	switch tag {
+	case tagRunBoot:
+		r.Boot = v.text()
+	case tagRunSince:
+		r.Since = time.Duration(v.varint())
+	case tagRunUptime:
+		r.Uptime = time.Duration(v.varint())
 	}
 }
 

@@ -35,6 +35,16 @@ type Firing struct {
 	Units    string    // "C" or "F": how the person reads it
 	Version  string    // calx version that wrote it
 	Readings uint64    // one more than the last Seq; 0 while it runs; storage keeps it
+	AfterCut string    // what the person wanted after a power cut; "" in a log from before one could say
+	Runs     []Run     // the turns that calx took at it: one when it began, one for each time it was taken up again
+}
+
+// Run is one process's turn at a firing. With it, how long an interruption
+// lasted is known exactly when the board stayed up, whatever its clock shows.
+type Run struct {
+	Boot   string        // identity of the boot; "" unknown
+	Since  time.Duration // time of the firing when the turn began
+	Uptime time.Duration // the boot's monotonic clock at that moment; 0 unknown
 }
 
 // Channel is one thermocouple.

@@ -217,7 +217,10 @@ func TestFiringKeepsEveryField(t *testing.T) {
 			Ended: anyTime().Draw(t, "ended"), Boot: str(t, "boot"), Outcome: str(t, "outcome"),
 			Reason: str(t, "reason"), Profile: str(t, "profile"), Kiln: str(t, "kiln"), Config: str(t, "config"),
 			PeriodMS: rapid.Uint32().Draw(t, "period"), Units: str(t, "units"), Version: str(t, "version"),
-			Readings: rapid.Uint64().Draw(t, "readings"), Beliefs: str(t, "beliefs"),
+			Readings: rapid.Uint64().Draw(t, "readings"), Beliefs: str(t, "beliefs"), AfterCut: str(t, "after"),
+		}
+		for range rapid.IntRange(0, 3).Draw(t, "runs") {
+			want.Runs = append(want.Runs, Run{str(t, "boot"), time.Duration(rapid.Int64().Draw(t, "since")), time.Duration(rapid.Int64().Draw(t, "uptime"))})
 		}
 		for range rapid.IntRange(-1, 3).Draw(t, "channels") {
 			want.Channels = append(want.Channels, Channel{str(t, "role"), str(t, "chip"), str(t, "type"), str(t, "port")})
