@@ -14,7 +14,7 @@ func Example() {
 		fmt.Println(err)
 		return
 	}
-	ask := warden.Message{Kind: warden.Lease, Seq: 1, Issued: time.Second, Heat: true}
+	ask := warden.Message{Kind: warden.Lease, Seq: 1, Issued: time.Second, Heat: true, Main: true}
 	out := law.Update(time.Second, ask)
 	fmt.Println(1*time.Second, out.Heat, out.Why)
 	for _, now := range []time.Duration{2 * time.Second, 3 * time.Second} {

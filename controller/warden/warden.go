@@ -8,6 +8,12 @@
 // the controller can keep the heat on. It refuses to know temperatures; the
 // guards judge those and then withdraw the lease.
 //
+// Two contacts in series carry the heat where a kiln has them: the heat relay,
+// which works all night, and the main contactor, which closes once per firing
+// and so is the one that still opens when the other has welded. Whoever asks
+// for heat and not for the main contactor contradicts himself, and gets
+// neither.
+//
 // For most uses: New, then State.Update for every message and every tick.
 // It is not a safety device. An independent limit controller with its own
 // thermocouple and contactor must stand behind it.
@@ -73,6 +79,7 @@ type Message struct {
 	Issued time.Duration // Lease: when it was written, on the clock of Update's now
 	Heat   bool          // Lease: the heat relay may be on
 	Air    bool          // Lease: the fresh-air relay may be on
+	Main   bool          // Lease: the main contactor may be closed
 }
 
 // Reason says why the outputs are as they are.
@@ -111,6 +118,7 @@ func (r Reason) Latched() bool { return r >= Withdrawn }
 type Output struct {
 	Heat  bool // heat relay
 	Air   bool // fresh-air relay
+	Main  bool // main contactor; closed whenever Heat is
 	Beat  bool // heartbeat level; changes every BeatEvery while Fresh
 	Fresh bool // a lease is held: the hardware watchdog may be petted
 	Why   Reason
@@ -147,7 +155,7 @@ func New(lease time.Duration) (*State, error) {
 // is, not as young as it looks. Call it at least every BeatEvery.
 //
 // Heat is on exactly if all of this is so: the last message was a lease; it
-// asked for heat; its number was higher than every number before; it was
+// asked for heat and for the main contactor; its number was higher than every number before; it was
 // issued at or before now, less than the lease's length ago; now never went
 // backwards since; nothing was ever withdrawn, unreadable or broken.
 func (s *State) Update(now time.Duration, m Message) Output {
@@ -205,5 +213,5 @@ func (s *State) output() Output {
 	if !s.beaten || s.now-s.beatAt >= BeatEvery {
 		s.beat, s.beatAt, s.beaten = !s.beat, s.now, true
 	}
-	return Output{Heat: s.held.Heat, Air: s.held.Air, Beat: s.beat, Fresh: true, Why: Fresh}
+	return Output{Heat: s.held.Heat && s.held.Main, Air: s.held.Air, Main: s.held.Main, Beat: s.beat, Fresh: true, Why: Fresh}
 }

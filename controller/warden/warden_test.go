@@ -19,7 +19,7 @@ type heard struct {
 
 // allows is the law read literally from the documentation of Update, by
 // looking at the whole history each time. It is slow and obviously right.
-func allows(history []heard, lease time.Duration) (fresh, heat, air bool) {
+func allows(history []heard, lease time.Duration) (fresh, heat, air, main bool) {
 	last := -1
 	for i, h := range history {
 		switch h.m.Kind {
@@ -27,11 +27,11 @@ func allows(history []heard, lease time.Duration) (fresh, heat, air bool) {
 		case warden.Lease:
 			last = i
 		default:
-			return false, false, false
+			return false, false, false, false
 		}
 	}
 	if last < 0 {
-		return false, false, false
+		return false, false, false, false
 	}
 	l := history[last].m
 	highest, before := uint64(0), time.Duration(0)
@@ -40,17 +40,17 @@ func allows(history []heard, lease time.Duration) (fresh, heat, air bool) {
 			highest = max(highest, h.m.Seq)
 		}
 		if i > last && h.now < before {
-			return false, false, false
+			return false, false, false, false
 		}
 		before = h.now
 		if i >= last && (l.Issued > h.now || h.now-l.Issued >= lease) {
-			return false, false, false
+			return false, false, false, false
 		}
 	}
 	if l.Seq <= highest || l.Issued < 0 {
-		return false, false, false
+		return false, false, false, false
 	}
-	return true, l.Heat, l.Air
+	return true, l.Heat && l.Main, l.Air, l.Main
 }
 
 func drawMessage(t *rapid.T, now time.Duration) warden.Message {
@@ -64,6 +64,7 @@ func drawMessage(t *rapid.T, now time.Duration) warden.Message {
 		m.Issued = now - time.Duration(rapid.Int64Range(-int64(time.Second), int64(4*time.Second)).Draw(t, "age"))
 		m.Heat = rapid.Bool().Draw(t, "heat")
 		m.Air = rapid.Bool().Draw(t, "air")
+		m.Main = rapid.Bool().Draw(t, "main")
 	}
 	return m
 }
@@ -84,10 +85,12 @@ func TestHeatOnlyUnderFreshLeaseThatAsksForIt(t *testing.T) {
 			history = append(history, heard{now, m})
 			got := s.Update(now, m)
 
-			fresh, heat, air := allows(history, lease)
+			fresh, heat, air, main := allows(history, lease)
 			require.Equal(t, fresh, got.Fresh, "fresh at %v after %+v: %v", now, m, got.Why)
 			require.Equal(t, heat, got.Heat, "heat at %v after %+v: %v", now, m, got.Why)
 			require.Equal(t, air, got.Air, "air at %v after %+v: %v", now, m, got.Why)
+			require.Equal(t, main, got.Main, "main at %v after %+v: %v", now, m, got.Why)
+			require.False(t, got.Heat && !got.Main, "heat without the main contactor")
 			require.Equal(t, got.Fresh, got.Why == warden.Fresh)
 			require.False(t, got.Beat && !got.Fresh, "heartbeat high without a lease")
 		}
@@ -107,9 +110,10 @@ func TestAnyNumbersAreSafe(t *testing.T) {
 				Seq:    rapid.Uint64().Draw(t, "seq"),
 				Issued: time.Duration(rapid.Int64().Draw(t, "issued")),
 				Heat:   rapid.Bool().Draw(t, "heat"),
+				Main:   rapid.Bool().Draw(t, "main"),
 			}
 			now := time.Duration(rapid.Int64().Draw(t, "now"))
-			asked = asked && m.Kind == warden.Tick || m.Kind == warden.Lease && m.Heat
+			asked = asked && m.Kind == warden.Tick || m.Kind == warden.Lease && m.Heat && m.Main
 			if out := s.Update(now, m); out.Heat {
 				require.True(t, asked)
 				require.LessOrEqual(t, time.Duration(0), now)
@@ -148,7 +152,7 @@ func TestHeartbeat(t *testing.T) {
 
 func TestReasons(t *testing.T) {
 	ask := func(seq uint64, at time.Duration) warden.Message {
-		return warden.Message{Kind: warden.Lease, Seq: seq, Issued: at, Heat: true}
+		return warden.Message{Kind: warden.Lease, Seq: seq, Issued: at, Heat: true, Main: true}
 	}
 	const s = time.Second
 	for _, c := range []struct {
@@ -159,6 +163,7 @@ func TestReasons(t *testing.T) {
 	}{
 		{"nothing yet", []heard{{s, warden.Message{}}}, warden.Waiting, false},
 		{"fresh", []heard{{s, ask(1, s)}}, warden.Fresh, true},
+		{"heat without main", []heard{{s, warden.Message{Kind: warden.Lease, Seq: 1, Issued: s, Heat: true}}}, warden.Fresh, false},
 		{"just fresh", []heard{{s, ask(1, s)}, {3*s - 1, warden.Message{}}}, warden.Fresh, true},
 		{"expired", []heard{{s, ask(1, s)}, {3 * s, warden.Message{}}}, warden.Expired, false},
 		{"lay in the pipe", []heard{{5 * s, ask(1, 3*s)}}, warden.Expired, false},
@@ -193,7 +198,7 @@ func TestLeaseBounds(t *testing.T) {
 		assert.ErrorContains(t, err, "500ms to 2.5s")
 	}
 	var zero warden.State
-	assert.False(t, zero.Update(1, warden.Message{Kind: warden.Lease, Seq: 1, Issued: 1, Heat: true}).Heat)
+	assert.False(t, zero.Update(1, warden.Message{Kind: warden.Lease, Seq: 1, Issued: 1, Heat: true, Main: true}).Heat)
 }
 
 func BenchmarkUpdate(b *testing.B) {
@@ -202,6 +207,6 @@ func BenchmarkUpdate(b *testing.B) {
 	for b.Loop() {
 		now += time.Second
 		seq++
-		s.Update(now, warden.Message{Kind: warden.Lease, Seq: seq, Issued: now, Heat: true})
+		s.Update(now, warden.Message{Kind: warden.Lease, Seq: seq, Issued: now, Heat: true, Main: true})
 	}
 }

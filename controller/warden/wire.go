@@ -24,12 +24,13 @@ const Size = 24
 //	20 4  CRC-32C over bytes 0 to 19
 const (
 	magic   = 0xCA1E
-	version = 1
+	version = 2 // 1 knew no main contactor
 
 	flagHeat     = 1 << 0
 	flagAir      = 1 << 1
 	flagWithdraw = 1 << 2
-	flagsKnown   = flagHeat | flagAir | flagWithdraw
+	flagMain     = 1 << 3
+	flagsKnown   = flagHeat | flagAir | flagWithdraw | flagMain
 
 	crcAt = Size - crc32.Size
 )
@@ -48,7 +49,7 @@ func Encode(m Message) [Size]byte {
 	var flags byte
 	switch m.Kind {
 	case Lease:
-		flags = bit(m.Heat, flagHeat) | bit(m.Air, flagAir)
+		flags = bit(m.Heat, flagHeat) | bit(m.Air, flagAir) | bit(m.Main, flagMain)
 	case Withdraw:
 		flags = flagWithdraw
 	default:
@@ -97,6 +98,7 @@ func Decode(b []byte) (Message, error) {
 		Issued: time.Duration(issued),
 		Heat:   flags&flagHeat != 0,
 		Air:    flags&flagAir != 0,
+		Main:   flags&flagMain != 0,
 	}
 	if flags&flagWithdraw != 0 {
 		m.Kind = Withdraw

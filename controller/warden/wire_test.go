@@ -36,7 +36,7 @@ func draw(t *rapid.T) warden.Message {
 		Issued: time.Duration(rapid.Int64Range(0, math.MaxInt64).Draw(t, "issued")),
 	}
 	if m.Kind == warden.Lease {
-		m.Heat, m.Air = rapid.Bool().Draw(t, "heat"), rapid.Bool().Draw(t, "air")
+		m.Heat, m.Air, m.Main = rapid.Bool().Draw(t, "heat"), rapid.Bool().Draw(t, "air"), rapid.Bool().Draw(t, "main")
 	}
 	return m
 }
@@ -51,10 +51,10 @@ func TestRoundTrip(t *testing.T) {
 	})
 }
 
-// The bytes of version 1, so that a change of layout needs a new version.
-func TestBytesOfVersion1(t *testing.T) {
-	b := warden.Encode(warden.Message{Kind: warden.Lease, Seq: 7, Issued: 3 * time.Second, Heat: true})
-	assert.Equal(t, "ca1e0101"+"0000000000000007"+"00000000b2d05e00", hex.EncodeToString(b[:20]))
+// The bytes of version 2, so that a change of layout needs a new version.
+func TestBytesOfVersion2(t *testing.T) {
+	b := warden.Encode(warden.Message{Kind: warden.Lease, Seq: 7, Issued: 3 * time.Second, Heat: true, Main: true})
+	assert.Equal(t, "ca1e0209"+"0000000000000007"+"00000000b2d05e00", hex.EncodeToString(b[:20]))
 }
 
 // Every change of one, two or three bits is noticed, all 1.2 million of them.
@@ -88,7 +88,7 @@ func TestFlippedBitsAreNoticed(t *testing.T) {
 
 // plausible is Decode without the price of building its error text.
 func plausible(b [warden.Size]byte) bool {
-	if b[0] != 0xca || b[1] != 0x1e || b[2] != 1 {
+	if b[0] != 0xca || b[1] != 0x1e || b[2] != 2 {
 		return false
 	}
 	_, err := warden.Decode(b[:])
@@ -110,9 +110,11 @@ func TestUnreadable(t *testing.T) {
 	}{
 		{"nothing", nil, "0 bytes, want 24"},
 		{"zeros", make([]byte, warden.Size), "starts with 0x0000"},
-		{"next version", seal(func(b *[warden.Size]byte) { b[2] = 2 }), "version 2"},
+		{"next version", seal(func(b *[warden.Size]byte) { b[2] = 3 }), "version 3"},
 		{"unknown flag", seal(func(b *[warden.Size]byte) { b[3] |= 0x80 }), "flags 0x81"},
 		{"withdraw with heat", seal(func(b *[warden.Size]byte) { b[3] = 5 }), "flags 0x05"},
+		{"version before the main contactor", seal(func(b *[warden.Size]byte) { b[2] = 1 }), "version 1"},
+		{"withdraw with main", seal(func(b *[warden.Size]byte) { b[3] = 12 }), "flags 0x0c"},
 		{"time above 63 bits", seal(func(b *[warden.Size]byte) { b[12] = 0x80 }), "issued at"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

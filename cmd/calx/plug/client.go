@@ -150,7 +150,7 @@ func (c *Client) Set(want warden.Lines) error {
 	if silent := time.Since(c.waiting); !c.waiting.IsZero() && silent > c.lease() {
 		return c.giveUp(fmt.Errorf("no answer for %v", silent.Round(time.Millisecond)))
 	}
-	if err := c.send(warden.Message{Kind: warden.Lease, Heat: want.Heat, Air: want.Air}); err != nil {
+	if err := c.send(warden.Message{Kind: warden.Lease, Heat: want.Heat, Air: want.Air, Main: want.Main}); err != nil {
 		return c.giveUp(err)
 	}
 	return nil

@@ -40,7 +40,7 @@ func claimLines(w Wiring, open opener) (Lines, error) {
 	for _, c := range []struct {
 		s Spec
 		o *Output
-	}{{w.Heat, &l.Heat}, {w.Beat, &l.Beat}, {w.Air, &l.Air}} {
+	}{{w.Heat, &l.Heat}, {w.Main, &l.Main}, {w.Beat, &l.Beat}, {w.Air, &l.Air}} {
 		held, err := claimOff(open, patience, []Spec{c.s})
 		errs = append(errs, err)
 		if len(held) == 1 {

@@ -102,7 +102,7 @@ func daemonMain() error {
 	for {
 		select {
 		case <-tick.C:
-			_ = c.Set(warden.Lines{Heat: true}) // a dead warden is reported below
+			_ = c.Set(warden.Lines{Heat: true, Main: true}) // a dead warden is reported below
 		case <-c.Dead():
 			fmt.Fprintf(report, "daemon says %s\n", strings.ReplaceAll(c.Err().Error(), "\n", "; "))
 			select {}
@@ -254,7 +254,7 @@ func TestGarbageOnThePipe(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, c.Start())
 	s.await("warden heat off")
-	m := warden.Encode(warden.Message{Kind: warden.Lease, Seq: 1, Issued: bootClock(), Heat: true})
+	m := warden.Encode(warden.Message{Kind: warden.Lease, Seq: 1, Issued: bootClock(), Heat: true, Main: true})
 	_, err = in.Write(m[:])
 	require.NoError(t, err)
 	s.await("warden heat on")
@@ -269,11 +269,11 @@ func TestClient(t *testing.T) {
 	s := newScene(t)
 	c, err := Start(clientConfig(s.fifo, "warden", pipeOpener("client", s.fifo)))
 	require.NoError(t, err)
-	require.NoError(t, c.Set(warden.Lines{Heat: true}))
+	require.NoError(t, c.Set(warden.Lines{Heat: true, Main: true}))
 	s.await("warden heat on")
 	require.NoError(t, c.Set(warden.Lines{}))
 	s.await("warden heat off")
-	require.NoError(t, c.Set(warden.Lines{Heat: true}))
+	require.NoError(t, c.Set(warden.Lines{Heat: true, Main: true}))
 	s.await("warden heat on")
 
 	began := time.Now()
@@ -281,7 +281,7 @@ func TestClient(t *testing.T) {
 	t.Logf("Off took %v", time.Since(began).Round(10*time.Microsecond))
 	s.await("warden heat off")
 	assert.False(t, c.Status().Heat)
-	assert.ErrorIs(t, c.Set(warden.Lines{Heat: true}), ErrWithdrawn)
+	assert.ErrorIs(t, c.Set(warden.Lines{Heat: true, Main: true}), ErrWithdrawn)
 	require.NoError(t, c.Off(), "again")
 	require.NoError(t, c.Close())
 	<-c.Dead()
@@ -293,7 +293,7 @@ func TestStoppedWardenDoesNotHoldOff(t *testing.T) {
 	s := newScene(t)
 	c, err := Start(clientConfig(s.fifo, "warden", pipeOpener("client", s.fifo)))
 	require.NoError(t, err)
-	require.NoError(t, c.Set(warden.Lines{Heat: true}))
+	require.NoError(t, c.Set(warden.Lines{Heat: true, Main: true}))
 	s.await("warden heat on")
 	require.NoError(t, c.cmd.Process.Signal(unix.SIGSTOP))
 	require.NoError(t, unix.Waitid(unix.P_PID, c.cmd.Process.Pid, nil, unix.WSTOPPED, nil))
@@ -301,7 +301,7 @@ func TestStoppedWardenDoesNotHoldOff(t *testing.T) {
 	require.NoError(t, c.Off(), "the lines were driven off from here")
 	t.Logf("Off of a stopped warden took %v", time.Since(began).Round(time.Millisecond))
 	assert.ErrorIs(t, c.Err(), ErrDead)
-	assert.ErrorIs(t, c.Set(warden.Lines{Heat: true}), ErrDead)
+	assert.ErrorIs(t, c.Set(warden.Lines{Heat: true, Main: true}), ErrDead)
 	require.NoError(t, c.Close())
 }
 

@@ -17,12 +17,12 @@ const every = 50 * time.Millisecond
 
 // Lines are the outputs the warden drives. Heat must be there; nil means not
 // fitted for the others.
-type Lines struct{ Heat, Air, Beat Output }
+type Lines struct{ Heat, Main, Air, Beat Output }
 
 // each is the lines that are fitted, in the order in which they go off.
 func (l Lines) each() []Output {
 	var all []Output
-	for _, o := range []Output{l.Heat, l.Beat, l.Air} {
+	for _, o := range []Output{l.Heat, l.Main, l.Beat, l.Air} {
 		if o != nil {
 			all = append(all, o)
 		}
@@ -132,24 +132,32 @@ func (r *run) step(m warden.Message) error {
 		r.law.Update(r.clock(), warden.Message{Kind: warden.Broken})
 		return err
 	}
-	if m.Kind != warden.Tick || want.Heat != was.Heat || want.Air != was.Air || want.Why != was.Why {
-		r.teller.tell(Status{Word: wordState, Seq: r.seq, Heat: want.Heat, Air: want.Air, Text: want.Why.String()})
+	if m.Kind != warden.Tick || want.Heat != was.Heat || want.Main != was.Main || want.Air != was.Air || want.Why != was.Why {
+		r.teller.tell(Status{Word: wordState, Seq: r.seq, Heat: want.Heat, Main: want.Main, Air: want.Air, Text: want.Why.String()})
 	}
 	return nil
 }
 
 // obey moves the lines that must move and checks those that must not. The
-// heartbeat comes after the relays and the watchdog last, so that neither
-// speaks for a relay that does not obey.
+// main contactor is told to close before the heat relay and to open after it,
+// so that of the two the relay breaks the current. The heartbeat comes after
+// them and the watchdog last, so that neither speaks for a line that does not
+// obey.
 func (r *run) obey(want warden.Output) error {
-	for _, l := range []struct {
+	type move struct {
 		o         Output
 		was, want bool
-	}{
+	}
+	moves := []move{
 		{r.lines.Heat, r.is.Heat, want.Heat},
+		{r.lines.Main, r.is.Main, want.Main},
 		{r.lines.Air, r.is.Air, want.Air},
 		{r.lines.Beat, r.is.Beat, want.Beat},
-	} {
+	}
+	if want.Main {
+		moves[0], moves[1] = moves[1], moves[0]
+	}
+	for _, l := range moves {
 		switch {
 		case l.o == nil:
 		case l.was != l.want:
@@ -195,7 +203,7 @@ func (r *run) end(panicked any, err error) error {
 	if off != nil {
 		text = fmt.Sprintf("NOT EVERY LINE IS OFF: %v; pull the plug now", off)
 	}
-	r.teller.tell(Status{Word: wordDead, Seq: r.seq, Heat: off != nil && r.is.Heat, Text: text})
+	r.teller.tell(Status{Word: wordDead, Seq: r.seq, Heat: off != nil && r.is.Heat, Main: off != nil && r.is.Main, Text: text})
 	r.teller.close()
 	return errors.Join(err, off)
 }

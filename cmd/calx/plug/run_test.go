@@ -80,14 +80,14 @@ func (f *fakeLine) stick() {
 
 // bench runs RunWarden inside a synctest bubble.
 type bench struct {
-	heat, air, beat *fakeLine
-	pipe            *io.PipeWriter
-	cancel          context.CancelFunc
-	began           time.Time
-	seq             uint64
-	done            chan error
-	mu              sync.Mutex
-	said            []Status
+	heat, main, air, beat *fakeLine
+	pipe                  *io.PipeWriter
+	cancel                context.CancelFunc
+	began                 time.Time
+	seq                   uint64
+	done                  chan error
+	mu                    sync.Mutex
+	said                  []Status
 }
 
 func (b *bench) now() time.Duration { return time.Since(b.began) }
@@ -95,6 +95,7 @@ func (b *bench) now() time.Duration { return time.Since(b.began) }
 func startBench(t *testing.T, watchdog string, change func(*bench)) *bench {
 	b := &bench{began: time.Now(), done: make(chan error, 1)}
 	b.heat = &fakeLine{name: "heat", clock: b.now}
+	b.main = &fakeLine{name: "main", clock: b.now}
 	b.air = &fakeLine{name: "air", clock: b.now}
 	b.beat = &fakeLine{name: "beat", clock: b.now}
 	if change != nil {
@@ -114,7 +115,7 @@ func startBench(t *testing.T, watchdog string, change func(*bench)) *bench {
 		}
 	}()
 	go func() {
-		err := RunWarden(ctx, in, Lines{b.heat, b.air, b.beat}, statusIn, Options{Clock: b.now, Watchdog: watchdog})
+		err := RunWarden(ctx, in, Lines{b.heat, b.main, b.air, b.beat}, statusIn, Options{Clock: b.now, Watchdog: watchdog})
 		in.Close()
 		statusIn.Close()
 		b.done <- err
@@ -125,7 +126,7 @@ func startBench(t *testing.T, watchdog string, change func(*bench)) *bench {
 
 func (b *bench) lease(heat, air bool) {
 	b.seq++
-	m := warden.Encode(warden.Message{Kind: warden.Lease, Seq: b.seq, Issued: b.now(), Heat: heat, Air: air})
+	m := warden.Encode(warden.Message{Kind: warden.Lease, Seq: b.seq, Issued: b.now(), Heat: heat, Main: heat, Air: air})
 	b.pipe.Write(m[:])
 	synctest.Wait()
 }
@@ -155,7 +156,7 @@ func pass(d time.Duration) {
 
 func (b *bench) requireOff(t *testing.T) {
 	t.Helper()
-	for _, l := range []*fakeLine{b.heat, b.air, b.beat} {
+	for _, l := range []*fakeLine{b.heat, b.main, b.air, b.beat} {
 		require.False(t, l.isOn(), "%s is on", l)
 	}
 }
@@ -175,7 +176,7 @@ func TestSilenceEndsHeat(t *testing.T) {
 		assert.InDelta(t, 8, beats, 2, "2 s at 4 edges a second")
 		pass(time.Minute)
 		assert.Len(t, b.beat.edges, beats, "no heartbeat without a lease")
-		assert.Contains(t, b.words(), "state 1 off off lease not renewed in time")
+		assert.Contains(t, b.words(), "state 1 off off off lease not renewed in time")
 
 		b.lease(true, false) // the daemon was only slow
 		assert.True(t, b.heat.isOn())
@@ -185,7 +186,7 @@ func TestSilenceEndsHeat(t *testing.T) {
 		b.requireOff(t)
 		assert.True(t, b.heat.closed)
 		synctest.Wait()
-		assert.Contains(t, b.words(), "dead 2 off off every line is off")
+		assert.Contains(t, b.words(), "dead 2 off off off every line is off")
 	})
 }
 
@@ -244,7 +245,7 @@ func (r *badReader) Read(p []byte) (int, error) {
 	if r.reads > 1 {
 		panic("reader bug")
 	}
-	m := warden.Encode(warden.Message{Kind: warden.Lease, Seq: 1, Heat: true})
+	m := warden.Encode(warden.Message{Kind: warden.Lease, Seq: 1, Heat: true, Main: true})
 	return copy(p, m[:]), nil
 }
 
@@ -351,7 +352,7 @@ func TestUnreadStatusDoesNotHoldHeat(t *testing.T) {
 		done := make(chan error, 1)
 		go func() { done <- RunWarden(t.Context(), in, Lines{Heat: heat}, status, Options{Clock: clock}) }()
 		for seq := range uint64(2 * tellBacklog) {
-			m := warden.Encode(warden.Message{Kind: warden.Lease, Seq: seq + 1, Issued: clock(), Heat: true})
+			m := warden.Encode(warden.Message{Kind: warden.Lease, Seq: seq + 1, Issued: clock(), Heat: true, Main: true})
 			pipe.Write(m[:])
 		}
 		synctest.Wait()

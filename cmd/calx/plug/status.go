@@ -13,6 +13,7 @@ type Status struct {
 	Word string // "ready", "state" or "dead"
 	Seq  uint64 // number of the last message heard
 	Heat bool   // the heat line is on, and reads so
+	Main bool   // the main contactor's line is on, and reads so
 	Air  bool   // the air line is on, and reads so
 	Text string // why, in words
 }
@@ -24,23 +25,23 @@ const (
 	wordDead  = "dead"  // about to exit; the last line
 )
 
-// line is the status as text: word, number, heat and air as on or off, why.
+// line is the status as text: word, number, heat, main and air as on or off, why.
 func (s Status) line() string {
 	why := strings.ReplaceAll(s.Text, "\n", "; ")
-	return fmt.Sprintf("%s %d %s %s %s\n", s.Word, s.Seq, word(s.Heat), word(s.Air), why)
+	return fmt.Sprintf("%s %d %s %s %s %s\n", s.Word, s.Seq, word(s.Heat), word(s.Main), word(s.Air), why)
 }
 
 // parseStatus reads what line wrote.
 func parseStatus(line string) (Status, bool) {
-	f := strings.SplitN(strings.TrimSuffix(line, "\n"), " ", 5)
-	if len(f) != 5 {
+	f := strings.SplitN(strings.TrimSuffix(line, "\n"), " ", 6)
+	if len(f) != 6 {
 		return Status{}, false
 	}
 	seq, err := strconv.ParseUint(f[1], 10, 64)
 	if err != nil {
 		return Status{}, false
 	}
-	return Status{Word: f[0], Seq: seq, Heat: f[2] == word(true), Air: f[3] == word(true), Text: f[4]}, true
+	return Status{Word: f[0], Seq: seq, Heat: f[2] == word(true), Main: f[3] == word(true), Air: f[4] == word(true), Text: f[5]}, true
 }
 
 func word(on bool) string {

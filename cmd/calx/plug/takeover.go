@@ -31,7 +31,7 @@ func (c *Client) listen(status *os.File) {
 		if s.Seq < c.seq {
 			c.waiting = time.Now()
 		}
-		confirmed := c.leaving && s.Seq == c.seq && !s.Heat && s.Word == wordState
+		confirmed := c.leaving && s.Seq == c.seq && !s.Heat && !s.Main && s.Word == wordState
 		c.mu.Unlock()
 		if !ready && s.Word == wordReady {
 			ready = true

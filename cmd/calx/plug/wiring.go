@@ -13,6 +13,7 @@ import (
 // Wiring is what the warden must know, and all it knows.
 type Wiring struct {
 	Heat Spec // heat relay; must be fitted
+	Main Spec // main contactor, in series with the heat relay, if fitted
 	Air  Spec // fresh-air relay, if fitted
 	Beat Spec // heartbeat to the missing-pulse circuit, if fitted
 
@@ -21,7 +22,7 @@ type Wiring struct {
 }
 
 // Specs lists the lines in the order in which they are turned off.
-func (w Wiring) Specs() []Spec { return []Spec{w.Heat, w.Beat, w.Air} }
+func (w Wiring) Specs() []Spec { return []Spec{w.Heat, w.Main, w.Beat, w.Air} }
 
 // Args is w as arguments for WardenMain.
 func (w Wiring) Args() []string {
@@ -29,7 +30,7 @@ func (w Wiring) Args() []string {
 	for _, opt := range []struct {
 		name string
 		s    Spec
-	}{{"air", w.Air}, {"beat", w.Beat}} {
+	}{{"main", w.Main}, {"air", w.Air}, {"beat", w.Beat}} {
 		if opt.s.Fitted() {
 			args = append(args, "--"+opt.name+"="+opt.s.String())
 		}
@@ -43,7 +44,7 @@ func (w Wiring) Args() []string {
 	return args
 }
 
-// ParseWiring reads what Args wrote: --heat, --air, --beat (lines, in the text
+// ParseWiring reads what Args wrote: --heat, --main, --air, --beat (lines, in the text
 // form of Spec), --watchdog (a device) and --lease (a duration).
 func ParseWiring(args []string) (Wiring, error) {
 	var w Wiring
@@ -56,6 +57,7 @@ func ParseWiring(args []string) (Wiring, error) {
 		})
 	}
 	line("heat", &w.Heat)
+	line("main", &w.Main)
 	line("air", &w.Air)
 	line("beat", &w.Beat)
 	f.StringVar(&w.Watchdog, "watchdog", "", "watchdog device")

@@ -21,6 +21,9 @@ func TestWiringRoundTrip(t *testing.T) {
 			Watchdog: rapid.StringMatching(`(/dev/watchdog[0-9]?)?`).Draw(t, "watchdog"),
 			Lease:    time.Duration(rapid.Int64Range(int64(warden.MinLease), int64(warden.MaxLease)).Draw(t, "lease")),
 		}
+		if rapid.Bool().Draw(t, "has main") {
+			w.Main = spec("main")
+		}
 		if rapid.Bool().Draw(t, "has air") {
 			w.Air = spec("air")
 		}
@@ -57,6 +60,7 @@ func TestStatusRoundTrip(t *testing.T) {
 			Word: rapid.SampledFrom([]string{wordReady, wordState, wordDead}).Draw(t, "word"),
 			Seq:  rapid.Uint64().Draw(t, "seq"),
 			Heat: rapid.Bool().Draw(t, "heat"),
+			Main: rapid.Bool().Draw(t, "main"),
 			Air:  rapid.Bool().Draw(t, "air"),
 			Text: rapid.StringMatching(`[ -~]*`).Draw(t, "text"),
 		}
