@@ -10,15 +10,11 @@ import (
 	"sync"
 	"time"
 
-	"periph.io/x/conn/v3/gpio"
-	"periph.io/x/conn/v3/gpio/gpioreg"
 	"periph.io/x/conn/v3/spi"
 	"periph.io/x/conn/v3/spi/spireg"
 	"periph.io/x/host/v3"
 
 	"calx/cmd/calx/config"
-	"calx/cmd/calx/plug"
-	"calx/controller"
 	"calx/sensor"
 	"calx/sensor/max31855"
 	"calx/sensor/max31856"
@@ -120,79 +116,3 @@ func OpenProbes(cs []config.Channel, period time.Duration) (probes []*Probe, err
 	}
 	return probes, nil
 }
-
-// Output is the heat relay, and the fresh-air relay where there is one.
-type Output interface {
-	controller.Heater
-	// Dead is closed when the process that owns the lines is gone.
-	Dead() <-chan struct{}
-	Close() error
-}
-
-// OpenOutput opens the lines of the heater. Lines of the kernel are owned by
-// the warden, a process of its own. A pin that only this process's registry
-// knows cannot be reached from another process and is driven from here.
-func OpenOutput(h config.Heater) (Output, error) {
-	w := Wiring(h)
-	if pin := gpioreg.ByName(h.Pin); pin != nil && !kernelLine(w.Heat) {
-		return newPins(pin, h)
-	}
-	return plug.Start(plug.Config{Wiring: w})
-}
-
-// Wiring is what the warden must know of the heater.
-func Wiring(h config.Heater) plug.Wiring {
-	spec := func(name string) plug.Spec { return plug.Spec{Name: name, ActiveLow: name != "" && h.Active == "low"} }
-	return plug.Wiring{Heat: spec(h.Pin), Air: spec(h.Air), Beat: plug.Spec{Name: h.Heartbeat}, Watchdog: h.Watchdog}
-}
-
-// kernelLine reports whether the kernel has such a line, whoever holds it.
-func kernelLine(s plug.Spec) bool {
-	l, err := plug.OpenLine(s)
-	if err == nil {
-		_ = l.Close()
-		return true
-	}
-	return !errors.Is(err, plug.ErrNoLine)
-}
-
-// pins drives registered pins from this process. It never reads a pin back:
-// with some drivers that turns an output into an input.
-type pins struct {
-	heat, air gpio.PinOut
-	on, off   gpio.Level
-	dead      chan struct{}
-}
-
-func newPins(heat gpio.PinOut, h config.Heater) (*pins, error) {
-	p := &pins{heat: heat, on: gpio.High, off: gpio.Low, dead: make(chan struct{})}
-	if h.Active == "low" {
-		p.on, p.off = gpio.Low, gpio.High
-	}
-	if h.Air != "" {
-		air := gpioreg.ByName(h.Air)
-		if air == nil {
-			return nil, fmt.Errorf("board: there is no pin %s for the fresh-air relay", h.Air)
-		}
-		p.air = air
-	}
-	return p, p.Set(controller.Lines{})
-}
-
-func (p *pins) level(on bool) gpio.Level {
-	if on {
-		return p.on
-	}
-	return p.off
-}
-
-func (p *pins) Set(want controller.Lines) error {
-	err := p.heat.Out(p.level(want.Heat))
-	if p.air != nil {
-		err = errors.Join(err, p.air.Out(p.level(want.Air)))
-	}
-	return err
-}
-
-func (p *pins) Dead() <-chan struct{} { return p.dead }
-func (p *pins) Close() error          { return p.Set(controller.Lines{}) }

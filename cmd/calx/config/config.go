@@ -27,6 +27,7 @@ type Config struct {
 	ResumeWithin quantity.Duration `yaml:"resume_within,omitempty"` // go on by itself after a shorter interruption; optional, default never
 	Channels     []Channel         `yaml:"channels"`                // the first one with the role "chamber" is controlled
 	Heater       Heater            `yaml:"heater"`
+	Door         Door              `yaml:"door,omitempty"` // switch at the door; optional
 	dir          string
 }
 
@@ -43,6 +44,7 @@ type Channel struct {
 // Heater is the output.
 type Heater struct {
 	Pin       string            `yaml:"pin"`                 // line of the heat relay: GPIO17
+	Main      string            `yaml:"main,omitempty"`      // line of the main contactor, in series with the heat relay; optional, strongly advised
 	Air       string            `yaml:"air,omitempty"`       // line of the fresh-air relay; optional
 	Active    string            `yaml:"active,omitempty"`    // "high" or "low"; optional, default high
 	Relay     string            `yaml:"relay"`               // ssr or contactor
@@ -51,6 +53,16 @@ type Heater struct {
 	Heartbeat string            `yaml:"heartbeat,omitempty"` // line of the missing-pulse circuit; optional, strongly advised
 	Watchdog  string            `yaml:"watchdog,omitempty"`  // hardware watchdog device; optional, strongly advised
 }
+
+// Door is the switch that tells calx how the door stands. It is not the switch
+// that cuts the mains.
+type Door struct {
+	Pin  string `yaml:"pin,omitempty"`  // input line: GPIO24
+	Open string `yaml:"open,omitempty"` // level with the door open, "high" or "low"; optional, default high: a broken wire is an open door
+}
+
+// Fitted tells whether there is a switch.
+func (d Door) Fitted() bool { return d.Pin != "" }
 
 // Load reads and checks a configuration file.
 func Load(file string) (*Config, error) {
@@ -84,7 +96,7 @@ func (c *Config) Check() []quantity.Problem {
 				return
 			}
 		}
-		bad(path, "read %q; it must be one of %s", got, strings.Join(want, ", "))
+		bad(path, "read %q; it must be one of %s", got, strings.TrimPrefix(strings.Join(want, ", "), ", "))
 	}
 	oneOf("units", c.Units, "C", "F")
 	oneOf("heater.active", c.Heater.Active, "", "high", "low")
@@ -95,6 +107,11 @@ func (c *Config) Check() []quantity.Problem {
 	}
 	if c.Heater.Pin == "" {
 		bad("heater.pin", "no line given; name the line of the heat relay, for example GPIO17")
+	}
+	c.checkLines(bad)
+	oneOf("door.open", c.Door.Open, "", "high", "low")
+	if c.Door.Open != "" && !c.Door.Fitted() {
+		bad("door.pin", "no line given; name the line of the door switch, for example GPIO24, or leave door out")
 	}
 	if len(c.Channels) == 0 {
 		bad("channels", "no thermocouple given; at least one with the role chamber is needed")
@@ -132,6 +149,23 @@ func (c *Config) Check() []quantity.Problem {
 		bad("channels", "%d channels have the role chamber; exactly one must, it is the one that is controlled", chambers)
 	}
 	return ps
+}
+
+// checkLines finds a line that is given two tasks.
+func (c *Config) checkLines(bad func(path, format string, a ...any)) {
+	taken := map[string]string{}
+	for _, l := range []struct{ path, name string }{
+		{"heater.pin", c.Heater.Pin}, {"heater.main", c.Heater.Main}, {"heater.air", c.Heater.Air},
+		{"heater.heartbeat", c.Heater.Heartbeat}, {"door.pin", c.Door.Pin},
+	} {
+		if l.name == "" {
+			continue
+		}
+		if first, ok := taken[l.name]; ok {
+			bad(l.path, "%s is already the line of %s; each needs a line of its own", l.name, first)
+		}
+		taken[l.name] = l.path
+	}
 }
 
 // Fahrenheit reports how temperatures are shown.

@@ -67,3 +67,24 @@ func TestHeaterAlone(t *testing.T) {
 	_, err = LoadHeater(file)
 	assert.ErrorContains(t, err, "names no pin under heater")
 }
+
+func TestMainContactorAndDoor(t *testing.T) {
+	c, err := Parse("calx.yaml", []byte(good+"door: {pin: GPIO24}\n"))
+	require.NoError(t, err)
+	assert.True(t, c.Door.Fitted())
+	assert.Empty(t, c.Heater.Main, "none unless it is named")
+	_, err = Parse("calx.yaml", []byte(`
+kiln: x
+channels: [{role: chamber, chip: max31855, port: SPI0.0, type: K}]
+heater: {pin: GPIO17, relay: ssr, main: GPIO17, heartbeat: GPIO24}
+door: {pin: GPIO24, open: up}
+`))
+	for _, want := range []string{
+		"calx.yaml:4:", "GPIO17 is already the line of heater.pin", "GPIO24 is already the line of heater.heartbeat",
+		`read "up"; it must be one of high, low`,
+	} {
+		assert.ErrorContains(t, err, want)
+	}
+	_, err = Parse("calx.yaml", []byte(good+"door: {open: low}\n"))
+	assert.ErrorContains(t, err, "name the line of the door switch")
+}

@@ -37,7 +37,8 @@ func OpenLine(s Spec) (*Line, error) {
 		return nil, err
 	}
 	l := &Line{spec: s, at: at}
-	if l.fd, err = claim(at, s); err != nil {
+	r := request(at.offset, s.ActiveLow)
+	if l.fd, err = claim(at, s.Name, &r); err != nil {
 		return nil, err
 	}
 	if err := l.verify(); err != nil {
@@ -46,34 +47,39 @@ func OpenLine(s Spec) (*Line, error) {
 	return l, nil
 }
 
-// claim requests the line, off.
-func claim(at address, s Spec) (int, error) {
+// claim requests the line, whatever for.
+func claim(at address, name string, r *lineRequest) (int, error) {
 	chip, err := unix.Open(at.chip, unix.O_RDWR|unix.O_CLOEXEC, 0)
 	if err != nil {
-		return -1, fmt.Errorf("GPIO line %s: open %s: %w", s.Name, at.chip, err)
+		return -1, fmt.Errorf("GPIO line %s: open %s: %w", name, at.chip, err)
 	}
 	defer unix.Close(chip)
-	r := request(at.offset, s.ActiveLow)
-	err = ioctl(chip, iocGetLine, &r)
+	err = ioctl(chip, iocGetLine, r)
 	switch {
 	case errors.Is(err, unix.EBUSY):
-		return -1, fmt.Errorf("GPIO line %s (%s): %w: %s", s.Name, at, ErrBusy, holder(chip, at.offset))
+		return -1, fmt.Errorf("GPIO line %s (%s): %w: %s", name, at, ErrBusy, holder(chip, at.offset))
 	case errors.Is(err, unix.ENOTTY):
-		return -1, fmt.Errorf("GPIO line %s (%s): %w", s.Name, at, ErrUnsupported)
+		return -1, fmt.Errorf("GPIO line %s (%s): %w", name, at, ErrUnsupported)
 	case err != nil:
-		return -1, fmt.Errorf("GPIO line %s (%s): claim as output: %w", s.Name, at, err)
+		return -1, fmt.Errorf("GPIO line %s (%s): claim: %w", name, at, err)
 	}
 	unix.CloseOnExec(int(r.fd))
 	return int(r.fd), nil
 }
 
-// request asks for one output line with the level of off: the kernel's values
-// are logical, so that is 0 whichever level means on.
-func request(offset uint32, low bool) lineRequest {
+// oneLine asks for one line.
+func oneLine(offset uint32, flags uint64) lineRequest {
 	var r lineRequest
 	r.offsets[0], r.numLines = offset, 1
 	copy(r.consumer[:], consumer)
-	r.config.flags = flagOutput
+	r.config.flags = flags
+	return r
+}
+
+// request asks for one output line with the level of off: the kernel's values
+// are logical, so that is 0 whichever level means on.
+func request(offset uint32, low bool) lineRequest {
+	r := oneLine(offset, flagOutput)
 	if low {
 		r.config.flags |= flagActiveLow
 	}

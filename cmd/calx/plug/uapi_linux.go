@@ -16,7 +16,10 @@ const (
 	attrsMax = 10 // GPIO_V2_LINE_NUM_ATTRS_MAX
 
 	flagActiveLow = 1 << 1 // GPIO_V2_LINE_FLAG_ACTIVE_LOW
+	flagInput     = 1 << 2 // GPIO_V2_LINE_FLAG_INPUT
 	flagOutput    = 1 << 3 // GPIO_V2_LINE_FLAG_OUTPUT
+	flagPullUp    = 1 << 8 // GPIO_V2_LINE_FLAG_BIAS_PULL_UP
+	flagPullDown  = 1 << 9 // GPIO_V2_LINE_FLAG_BIAS_PULL_DOWN
 
 	attrOutputValues = 2 // GPIO_V2_LINE_ATTR_ID_OUTPUT_VALUES
 

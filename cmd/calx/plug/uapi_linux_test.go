@@ -49,6 +49,21 @@ func TestRequestNumbers(t *testing.T) {
 	assert.Equal(t, ioc(read|write, 0x0f, unsafe.Sizeof(lineValues{})), uintptr(iocSetValues))
 }
 
+// An input is never driven, and its pull is the one that was asked for.
+func TestRequestOfAnInput(t *testing.T) {
+	for _, high := range []bool{false, true} {
+		r := inputRequest(24, high)
+		assert.Equal(t, uint32(24), r.offsets[0])
+		assert.Equal(t, uint32(1), r.numLines)
+		assert.Zero(t, r.config.numAttrs)
+		want := uint64(1<<2 | 1<<9)
+		if high {
+			want = 1<<2 | 1<<8
+		}
+		assert.Equal(t, want, r.config.flags)
+	}
+}
+
 // The first request already carries the level of off, so there is no pulse.
 func TestRequestCarriesOff(t *testing.T) {
 	for _, low := range []bool{false, true} {
