@@ -39,6 +39,8 @@ const (
 	tagBeliefs
 	tagAfterCut
 	tagRun // once for each
+	tagControl
+	tagImported
 )
 
 // Tags of a Run, inside tagRun.
@@ -152,6 +154,8 @@ func EncodeFiring(f *Firing) []byte {
 		sub.number(tagRunUptime, zigzag(int64(r.Uptime)))
 		b.raw(tagRun, sub)
 	}
+	b.text(tagControl, f.Control)
+	b.text(tagImported, f.Imported)
 	return seal(b)
 }
 
@@ -215,6 +219,10 @@ func (f *Firing) field(tag uint64, v *input) {
 		var r Run
 		v.err = each(v, r.field)
 		f.Runs = append(f.Runs, r)
+	case tagControl:
+		f.Control = v.text()
+	case tagImported:
+		f.Imported = v.text()
 	}
 }
 

@@ -36,6 +36,8 @@ type Firing struct {
 	Version  string    // calx version that wrote it
 	Readings uint64    // one more than the last Seq; 0 while it runs; storage keeps it
 	AfterCut string    // what the person wanted after a power cut; "" in a log from before one could say
+	Control  string    // all else that the controller was given, JSON; "" in a log from before it was kept
+	Imported string    // where a firing comes from that was recorded elsewhere: the file it was read from; "" for calx's own
 	Runs     []Run     // the turns that calx took at it: one when it began, one for each time it was taken up again
 }
 
