@@ -23,6 +23,7 @@ type checkedConfig struct {
 	ResumeS  float64          `json:"resume_within_s"` // 0 = never by itself
 	Channels []checkedChannel `json:"channels"`
 	Heater   checkedHeater    `json:"heater"`
+	Door     string           `json:"door"` // line of the switch; "" = none
 }
 
 // checkedChannel is one thermocouple.
@@ -36,7 +37,8 @@ type checkedChannel struct {
 // checkedHeater is the output.
 type checkedHeater struct {
 	Pin       string  `json:"pin"`
-	Air       string  `json:"air"` // "" = none, as below
+	Main      string  `json:"main"` // "" = none, as below
+	Air       string  `json:"air"`
 	Active    string  `json:"active"`
 	Relay     string  `json:"relay"`
 	LeastOnS  float64 `json:"least_on_s"`
@@ -56,9 +58,9 @@ func checkConfig(f *checkedFile, text string) error {
 	}
 	out := &checkedConfig{
 		Log: filepath.Join(c.Path(c.Data), logName), Listen: c.Listen, Units: c.Units,
-		PeriodS: c.PeriodD().Seconds(), ResumeS: quantity.Std(c.ResumeWithin).Seconds(),
+		Door: c.Door.Pin, PeriodS: c.PeriodD().Seconds(), ResumeS: quantity.Std(c.ResumeWithin).Seconds(),
 		Heater: checkedHeater{
-			Pin: c.Heater.Pin, Air: c.Heater.Air, Active: c.Heater.Active, Relay: c.Heater.Relay,
+			Pin: c.Heater.Pin, Main: c.Heater.Main, Air: c.Heater.Air, Active: c.Heater.Active, Relay: c.Heater.Relay,
 			LeastOnS: rc.LeastOnS, LeastOffS: rc.LeastOffS, Heartbeat: c.Heater.Heartbeat, Watchdog: c.Heater.Watchdog,
 		},
 	}
@@ -96,6 +98,9 @@ func (f *checkedFile) note(format string, a ...any) {
 func (f *checkedFile) warnSafety(c *config.Config) {
 	if c.Heater.Heartbeat == "" {
 		f.warn("no heartbeat line: nothing opens the relay when both processes of calx or the kernel die; fit a missing-pulse circuit and name its line in heater.heartbeat")
+	}
+	if c.Heater.Main == "" {
+		f.warn("no main contactor: when the heat relay welds, calx has nothing else to open, and only the limit controller is left; fit one in series and name its line in heater.main")
 	}
 	if c.Heater.Watchdog == "" {
 		f.warn("no watchdog: a board that hangs stays hung; name its device in heater.watchdog, as a rule /dev/watchdog")
@@ -172,7 +177,7 @@ func printConfig(e *env, f checkedFile) {
 	if h.Air != "" {
 		row("air relay", "%s", h.Air)
 	}
-	for _, o := range []struct{ name, line string }{{"heartbeat", h.Heartbeat}, {"watchdog", h.Watchdog}} {
+	for _, o := range []struct{ name, line string }{{"main contactor", h.Main}, {"door switch", c.Door}, {"heartbeat", h.Heartbeat}, {"watchdog", h.Watchdog}} {
 		if o.line == "" {
 			o.line = "none"
 		}

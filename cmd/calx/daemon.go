@@ -37,6 +37,7 @@ type daemon struct {
 	clock    controller.Clock
 	probes   []*board.Probe
 	out      board.Output
+	door     *board.Door // nil: no switch
 	log      *storage.Log
 	station  *station.Station
 	handler  http.Handler
@@ -90,6 +91,9 @@ func openDaemon(cfg *config.Config, speed float64, say *log.Logger) (d *daemon, 
 		return d, err
 	}
 	if d.out, err = board.OpenOutput(d.cfg.Heater); err != nil {
+		return d, err
+	}
+	if d.door, err = board.OpenDoor(d.cfg.Door, d.doorTrouble); err != nil {
 		return d, err
 	}
 	return d, d.build()
@@ -172,6 +176,9 @@ func (d *daemon) build() error {
 		Relay: rc, Period: d.cfg.PeriodD(), Zone: time.Local, Units: d.cfg.Units, Version: version, Boot: bootID(),
 		Monitor: monitors{metrics, d.teller, d.notify}, // the watchdog is petted last
 	}
+	if d.door != nil {
+		parts.Doorway = d.door
+	}
 	for i, p := range d.probes {
 		parts.Channels = append(parts.Channels, p.Channel)
 		if i > 0 {
@@ -183,6 +190,16 @@ func (d *daemon) build() error {
 	return nil
 }
 
+// doorTrouble is told when the door switch cannot be read, and when it can
+// again.
+func (d *daemon) doorTrouble(err error) {
+	if err != nil {
+		d.say.Printf("the door switch cannot be read, so the door counts as open and the heat is off: %v", err)
+		return
+	}
+	d.say.Print("the door switch can be read again")
+}
+
 func (d *daemon) resumeWithin() time.Duration { return quantity.Std(d.cfg.ResumeWithin) }
 
 // close lets go of everything: the heat first.
@@ -190,6 +207,9 @@ func (d *daemon) close() error {
 	var errs []error
 	if d.out != nil {
 		errs = append(errs, d.out.Close())
+	}
+	if d.door != nil {
+		errs = append(errs, d.door.Close())
 	}
 	for _, p := range d.probes {
 		errs = append(errs, p.Close())

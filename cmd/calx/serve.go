@@ -104,6 +104,9 @@ func (d *daemon) greet(at net.Addr) {
 	if h.Heartbeat == "" {
 		d.say.Print("heater.heartbeat is not set: nothing opens the relay when this board dies")
 	}
+	if h.Main == "" {
+		d.say.Print("heater.main is not set: when the heat relay welds, calx has nothing else to open")
+	}
 	if h.Watchdog == "" {
 		d.say.Print("heater.watchdog is not set: nothing restarts this board when it hangs")
 	}

@@ -43,7 +43,7 @@ func (s *Station) fire(ctx context.Context, j *job) error {
 	})
 	late, ahead := time.Duration(0), &foresight{}
 	loop := controller.Loop{
-		Controller: j.control, Chamber: q.Chamber, Others: q.Others, Heater: watched{q.Heater, s}, Clock: q.Clock,
+		Controller: j.control, Chamber: q.Chamber, Others: q.Others, Doorway: q.Doorway, Heater: watched{q.Heater, s}, Clock: q.Clock,
 		Journal: &journal{log: q.Log, id: j.head.ID, first: j.first, moulds: j.moulds.model != nil}, Commands: s.commands, Until: q.Until, Gap: j.gap,
 		Late: func(d time.Duration) { late = d },
 		Observe: func(cs controller.State, out controller.Output) {

@@ -21,12 +21,13 @@ import (
 	"calx/storage/record"
 )
 
-// Parts is what a station is built from. All fields but Others, Dead,
+// Parts is what a station is built from. All fields but Others, Doorway, Dead,
 // Zone and Monitor must be set.
 type Parts struct {
 	Log      *storage.Log
 	Chamber  controller.Thermometer
 	Others   []controller.Thermometer
+	Doorway  controller.Doorway // nil: no switch at the door
 	Heater   controller.Heater
 	Dead     <-chan struct{} // closed when Heater will never answer again; nil: it always will
 	Clock    controller.Clock
