@@ -15,7 +15,8 @@ import (
 //
 // A block needs nothing outside itself to be read.
 const (
-	blockVersion = 1
+	blockVersion = 2
+	doorless     = 1 // the version before Door: it ends there in all that follows it
 	headerSize   = 1 + 4
 	// MaxBlock is the largest number of readings in a block.
 	MaxBlock = 1 << 16
@@ -30,7 +31,7 @@ const (
 	airOn                   // Air
 	nextSeq                 // Seq is one more than the last
 	wholeMS                 // Wall is whole milliseconds
-	sameShape               // Step, Phase and the lengths are as before
+	sameShape               // Step, Phase, Door and the lengths are as before
 	setpointHit             // SetpointC is as guessed
 	sameDuty                // Duty is as before
 	energyHit               // EnergyJ is as guessed
@@ -139,7 +140,7 @@ func (p *predictor) append(dst []byte, r *Reading) []byte {
 	}
 	if flags&sameShape == 0 {
 		dst = binary.AppendUvarint(dst, uint64(r.Step))
-		dst = append(dst, byte(r.Phase))
+		dst = append(dst, byte(r.Phase), r.Door)
 		dst = binary.AppendUvarint(dst, length(len(r.Channels), r.Channels == nil))
 		dst = binary.AppendUvarint(dst, length(len(r.Observer), r.Observer == nil))
 	}
@@ -189,7 +190,7 @@ func keepLength(s []Sample) []Sample {
 
 func (p *predictor) sameShape(r *Reading) bool {
 	l := &p.last
-	return r.Step == l.Step && r.Phase == l.Phase &&
+	return r.Step == l.Step && r.Phase == l.Phase && r.Door == l.Door &&
 		len(r.Channels) == len(l.Channels) && (r.Channels == nil) == (l.Channels == nil) &&
 		len(r.Observer) == len(l.Observer) && (r.Observer == nil) == (l.Observer == nil)
 }

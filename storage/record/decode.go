@@ -15,11 +15,10 @@ const leastReading = 3
 // ErrVersion; no readings come with it. Memory stays within a small multiple
 // of len(b), whatever b holds.
 func DecodeBlock(b []byte) ([]Reading, error) {
-	in, n, err := openBlock(b)
+	d, n, err := openBlock(b)
 	if err != nil {
 		return nil, err
 	}
-	d := decoder{input: in}
 	out := make([]Reading, 0, n)
 	for range n {
 		r := d.reading()
@@ -37,37 +36,37 @@ func DecodeBlock(b []byte) ([]Reading, error) {
 // BlockStart returns Since of a block's first reading without decoding the
 // rest. Errors are those of DecodeBlock.
 func BlockStart(b []byte) (time.Duration, error) {
-	in, _, err := openBlock(b)
+	d, _, err := openBlock(b)
 	if err != nil {
 		return 0, err
 	}
-	d := decoder{input: in}
 	r := d.reading()
 	return r.Since, d.err
 }
 
 // openBlock checks all that can be checked before the first reading.
-func openBlock(b []byte) (in input, count int, err error) {
+func openBlock(b []byte) (d decoder, count int, err error) {
 	body, err := unseal(b, blockVersion)
 	if err != nil {
-		return in, 0, err
+		return d, 0, err
 	}
 	if len(body) < headerSize-1 {
-		return in, 0, damaged("%d bytes are too few for a block", len(b))
+		return d, 0, damaged("%d bytes are too few for a block", len(b))
 	}
 	n := binary.LittleEndian.Uint32(body)
-	in.b = body[headerSize-1:]
-	if n == 0 || n > MaxBlock || int(n) > len(in.b)/leastReading {
-		return in, 0, damaged("%d readings in %d bytes", n, len(in.b))
+	d.b, d.version = body[headerSize-1:], b[0]
+	if n == 0 || n > MaxBlock || int(n) > len(d.b)/leastReading {
+		return d, 0, damaged("%d readings in %d bytes", n, len(d.b))
 	}
-	return in, int(n), nil
+	return d, int(n), nil
 }
 
 // decoder mirrors predictor.append.
 type decoder struct {
 	input
-	p    predictor
-	slab []Sample // samples not handed out yet
+	version byte
+	p       predictor
+	slab    []Sample // samples not handed out yet
 }
 
 func (d *decoder) reading() (r Reading) {
@@ -86,10 +85,13 @@ func (d *decoder) reading() (r Reading) {
 	}
 	channels := length(len(p.last.Channels), p.last.Channels == nil)
 	observer := length(len(p.last.Observer), p.last.Observer == nil)
-	r.Step, r.Phase = p.last.Step, p.last.Phase
+	r.Step, r.Phase, r.Door = p.last.Step, p.last.Phase, p.last.Door
 	if flags&sameShape == 0 {
 		r.Step = uint16(d.atMost(math.MaxUint16))
 		r.Phase = Phase(d.byte())
+		if d.version > doorless {
+			r.Door = d.byte()
+		}
 		channels, observer = d.uvarint(), d.uvarint()
 	}
 	r.SetpointC, r.Duty, r.EnergyJ = p.setpoint(r.Since), p.last.Duty, p.energy(r.Since)

@@ -20,7 +20,7 @@ func plain(rs ...Reading) []string {
 	bits := math.Float64bits
 	for _, r := range rs {
 		s := fmt.Sprint(r.Seq, int64(r.Since), r.Wall.Unix(), r.Wall.Nanosecond(), bits(r.SetpointC), bits(r.Duty),
-			r.Relay, r.Air, bits(r.EnergyJ), r.Step, uint8(r.Phase), r.Channels == nil, r.Observer == nil)
+			r.Relay, r.Air, bits(r.EnergyJ), r.Step, uint8(r.Phase), r.Door, r.Channels == nil, r.Observer == nil)
 		for _, c := range r.Channels {
 			s += fmt.Sprint(" ch ", bits(c.HotC), bits(c.ColdC), c.HotCode, c.ColdCode, c.Fault)
 		}
@@ -73,6 +73,7 @@ func anyReading() *rapid.Generator[Reading] {
 			Relay: rapid.Bool().Draw(t, "relay"), Air: rapid.Bool().Draw(t, "air"),
 			EnergyJ: anyFloat().Draw(t, "energy"),
 			Step:    rapid.Uint16().Draw(t, "step"), Phase: Phase(rapid.Uint8().Draw(t, "phase")),
+			Door: rapid.Uint8Range(0, 3).Draw(t, "door"),
 		}
 		if rapid.Bool().Draw(t, "channels") {
 			r.Channels = append([]Sample{}, rapid.SliceOfN(anySample(), 0, 3).Draw(t, "samples")...)
@@ -265,6 +266,8 @@ func TestUnknownFieldsAreIgnored(t *testing.T) {
 func FuzzDecodeBlock(f *testing.F) {
 	f.Add(EncodeBlock(firing(3)), false)
 	f.Add(EncodeBlock([]Reading{{Observer: []float64{1, math.NaN()}, Channels: []Sample{{}, {Fault: 1}}}}), true)
+	f.Add(EncodeBlock([]Reading{{Door: 1}, {Seq: 1, Door: 2}, {Seq: 2, Door: 2}, {Seq: 3, Relay: true}}), true)
+	f.Add(doorlessBlock(f), false)
 	f.Add([]byte{1, 1, 0, 0, 0, 0xff, 0xff, 0xff, 0xff, 0xff}, true)
 	f.Fuzz(func(t *testing.T, b []byte, mend bool) {
 		if mend { // get past the checksum, as a hostile author would
