@@ -173,7 +173,7 @@ func (d *daemon) build() error {
 	parts := station.Parts{
 		Log: d.log, Chamber: d.probes[0], Heater: d.out, Dead: d.out.Dead(), Clock: d.clock, NoiseC: d.probes[0].NoiseC,
 		KilnName: d.kiln.Name, KilnText: d.kilnText, Config: string(settings), Plant: plant, Guard: identify.Guard(d.kiln, plant),
-		Relay: rc, Period: d.cfg.PeriodD(), Zone: time.Local, Units: d.cfg.Units, Version: version, Boot: bootID(),
+		Relay: rc, Period: d.cfg.PeriodD(), Zone: houseZone(), Units: d.cfg.Units, Version: version, Boot: bootID(),
 		Monitor: monitors{metrics, d.teller, d.notify}, // the watchdog is petted last
 	}
 	if d.door != nil {

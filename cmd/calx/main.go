@@ -33,6 +33,7 @@ type cli struct {
 	Watch   watchCmd   `cmd:"" help:"Follow the kiln live in the terminal."`
 	Firings firingsCmd `cmd:"" help:"List the firings in the log."`
 	Show    showCmd    `cmd:"" help:"Show one firing: figures and curve."`
+	Replay  replayCmd  `cmd:"" help:"Run a firing again: with its own inputs, bit for bit, or on the simulated kiln."`
 	Export  exportCmd  `cmd:"" help:"Write the readings of one firing as CSV or OpenMetrics text."`
 	Piece   pieceCmd   `cmd:"" help:"Test pieces: note them, and what they say about the time to clear."`
 	Cast    castCmd    `cmd:"" help:"Castings: the sheet of each, from mould to outcome, and what they have in common."`

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"calx/cmd/calx/inside"
+	"calx/cmd/calx/rerun"
 	"calx/controller"
 	"calx/controller/guard"
 	"calx/controller/law"
@@ -174,12 +175,13 @@ func (s *Station) prepare(r Request, at time.Time, believe believing) (*job, err
 		o.Hold = inside.Follow(j.moulds.model, p, o).Hold
 	}
 	j.planned = profile.Unroll(p, o).Total
-	j.control, err = controller.New(controller.Config{
+	c := controller.Config{
 		Profile: p, Plant: q.Plant, Relay: q.Relay, Guard: q.Guard, Period: q.Period, NoiseC: q.NoiseC, Zone: q.Zone, Mould: j.moulds.model,
-	})
-	if err != nil {
+	}
+	if j.control, err = controller.New(c); err != nil {
 		return nil, &ProfileError{err}
 	}
+	j.head.Control = rerun.Of(c, at).Keep()
 	return j, nil
 }
 
@@ -201,7 +203,7 @@ func (s *Station) Start(r Request) (uint64, error) {
 	q := s.parts
 	j.head = record.Firing{
 		Name: r.Name, Started: now.UTC().Truncate(time.Millisecond), Boot: q.Boot, Profile: r.Profile, Kiln: q.KilnText, Moulds: r.Moulds, Config: q.Config,
-		Channels: q.Channels, PeriodMS: uint32(q.Period.Milliseconds()), Units: q.Units, Version: q.Version,
+		Channels: q.Channels, PeriodMS: uint32(q.Period.Milliseconds()), Units: q.Units, Version: q.Version, Control: j.head.Control,
 	}
 	if j.moulds.model != nil {
 		j.head.Beliefs = inside.Keep(j.moulds.model)
