@@ -74,6 +74,11 @@ func (c *Controller) untilMS(s profile.Step, wall time.Time) int64 {
 // over.
 func (c *Controller) move(p Cursor, dtS, yC float64, wall time.Time, o Observed) (q Cursor, waits, over bool) {
 	s := c.cfg.Profile.Steps[p.Step]
+	if p.BackToC > 0 {
+		if p, waits = c.climb(p, dtS, yC); p.BackToC > 0 {
+			return p, waits, s.Kind == profile.Hold && s.Until == profile.ClockTime && wall.UnixMilli() >= p.UntilMS
+		}
+	}
 	switch s.Kind {
 	case profile.Heat:
 		if p.SetC >= s.TargetC {
@@ -104,41 +109,8 @@ func (c *Controller) move(p Cursor, dtS, yC float64, wall time.Time, o Observed)
 	return p, false, true // air and tell take no time
 }
 
-// goBack lets the plan begin again from where an interrupted kiln has cooled
-// to, at the pace of the profile: full power to catch up would crack a mould.
-func (c *Controller) goBack(p Cursor, yC float64) Cursor {
-	s := c.cfg.Profile.Steps[p.Step]
-	if !p.Entered || p.Unheated || yC >= p.SetC-waitBandC {
-		return p
-	}
-	if s.Kind == profile.Hold {
-		p.BackToC = math.Max(p.SetC, p.BackToC)
-	}
-	p.SetC = yC
-	return p
-}
-
-// backPace is the pace, °C/s, at which a hold is reached again: that of the
-// last ramp before it, or 100 °C/h where that says none.
-func (c *Controller) backPace(step int) float64 {
-	const usual = 100.0
-	for i := step - 1; i >= 0; i-- {
-		if s := c.cfg.Profile.Steps[i]; s.Kind == profile.Heat && s.Pace == profile.ByRate {
-			return s.RateCPerH / 3600
-		}
-	}
-	return usual / 3600
-}
-
 // hold counts only the time that the chamber is where it should be.
 func (c *Controller) hold(p Cursor, s profile.Step, dtS, yC float64, wall time.Time, o Observed) (q Cursor, waits, over bool) {
-	if p.BackToC > 0 {
-		p.SetC = math.Min(math.Min(p.SetC+c.backPace(p.Step)*dtS, p.BackToC), math.Max(p.SetC, yC+waitBandC))
-		if p.SetC < p.BackToC {
-			return p, true, s.Until == profile.ClockTime && wall.UnixMilli() >= p.UntilMS
-		}
-		p.BackToC, p.Arrived = 0, false
-	}
 	off := math.Abs(yC - p.SetC)
 	if !p.Arrived {
 		p.Arrived = off <= holdBandC
@@ -178,8 +150,8 @@ func (c *Controller) foresee(p Cursor, out []float64) {
 			var takes float64
 			switch {
 			case s.Kind == profile.Air || s.Kind == profile.Tell:
-			case s.Kind == profile.Hold && backToC > setC:
-				pace := c.backPace(i)
+			case backToC > setC:
+				pace := c.backPace(i, setC)
 				if backToC-setC > pace*left {
 					setC += pace * left
 					left = 0

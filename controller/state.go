@@ -35,6 +35,8 @@ type State struct {
 	Waiting  bool     // a hold-back was reported and not yet taken back
 	NoData   bool     // a missing reading was reported and not yet taken back
 	Back     bool     // after an interruption the plan has yet to meet the kiln
+	Asks     string   // why a person must say whether the firing goes on; "" = nobody need
+	Gap      *Gap     `json:",omitempty"` // not yet carried through the moulds; never changed, only replaced
 	Restored bool     // read from a snapshot: nobody knows when the relay opened
 	LogSick  bool     // a sick log was reported and not yet taken back
 }
@@ -46,7 +48,7 @@ type Cursor struct {
 	SetC     float64 // setpoint as planned, °C
 	FromC    float64 // SetC when the step was entered, °C
 	HeldS    float64 // time of a hold that counts, s
-	BackToC  float64 // after an interruption a hold climbs back to this, °C; 0 = it is there
+	BackToC  float64 // after an interruption the plan climbs back to this, °C; 0 = it is there
 	Arrived  bool    // a hold has once been within its band
 	Met      bool    // what a hold waited for has come
 	StrayS   float64 // time a hold has been away from its temperature without full power, s
@@ -61,7 +63,7 @@ type Command uint8
 // The commands.
 const (
 	Pause  Command = iota + 1 // freeze the plan; the setpoint stays
-	Resume                    // go on after Pause
+	Resume                    // go on after Pause, or after an interruption that asked for a person
 	StepOn                    // end this step now
 	Stop                      // end the firing, heat off
 )
@@ -118,8 +120,5 @@ func Restore(b []byte) (State, error) {
 	if s.Plan.Step < 0 {
 		return State{}, fmt.Errorf("controller: the snapshot of the firing is in step %d; the first is 0", s.Plan.Step)
 	}
-	s.Relay = relay.Resumed(s.Relay)
-	s.Restored = true
-	s.History = guard.History{}
-	return s, nil
+	return interrupted(s), nil
 }

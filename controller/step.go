@@ -67,8 +67,13 @@ func (t *tick) time() {
 	if lost := t.dtS - t.c.periodS; lost >= lateS {
 		t.late, t.ranS = true, t.c.periodS
 		t.s.Back = true
-		t.say(notice.LateTick, fmt.Sprintf("no tick for %.0f s; the heat was off meanwhile", t.dtS))
-		t.catchUp(lost)
+		if !t.s.Restored { // who restored it has told
+			t.say(notice.LateTick, fmt.Sprintf("no tick for %.0f s; the heat was off meanwhile", t.dtS))
+		}
+	}
+	t.lose()
+	if t.late {
+		t.catchUp(t.dtS - t.c.periodS)
 	}
 	t.s.Now, t.s.WallMS = t.in.Now, t.in.Wall.UnixMilli()
 }
@@ -125,7 +130,7 @@ func (t *tick) look() {
 
 // setpointC is what the kiln is asked for, °C; NaN when nothing is.
 func (t *tick) setpointC() float64 {
-	if !t.s.Plan.Entered || t.over() || t.s.Plan.Unheated {
+	if !t.s.Plan.Entered || t.over() || t.s.Plan.Unheated || t.s.Asks != "" {
 		return math.NaN()
 	}
 	return t.s.Plan.SetC
@@ -134,6 +139,12 @@ func (t *tick) setpointC() float64 {
 // observe follows the inside of the moulds.
 func (t *tick) observe() {
 	m := t.c.cfg.Mould
+	if t.s.Gap != nil {
+		if t.s.History.Believed() {
+			t.bridge()
+		}
+		return
+	}
 	if m == nil || !t.s.History.Seen {
 		return
 	}
@@ -145,8 +156,11 @@ func (t *tick) observe() {
 		}
 		witness = append(witness, c)
 	}
-	t.s.Inside = m.follow(t.s.Inside, t.dtS, t.s.History.HotC, t.s.Air, witness)
+	t.s.Inside = m.follow(t.s.Inside, t.dtS, t.s.History.HotC, t.airOn(), witness)
 }
+
+// airOn is what the fresh-air relay is: off while a person is waited for.
+func (t *tick) airOn() bool { return t.s.Air && t.s.Asks == "" }
 
 // over reports whether the firing has ended.
 func (t *tick) over() bool { return t.s.Phase >= record.Done }
@@ -165,6 +179,10 @@ func (t *tick) people() {
 			return
 		}
 		switch {
+		case cmd != Stop && t.s.Asks != "":
+			if cmd == Resume {
+				t.answer()
+			}
 		case cmd == Stop:
 			t.end(record.Stopped, notice.StoppedByHand, fmt.Sprintf("stopped by hand in %s; the heat is off", t.stepName()))
 		case cmd == Pause && !t.s.Paused:
@@ -181,6 +199,24 @@ func (t *tick) people() {
 	}
 }
 
+// answer lets a firing go on that asked for a person, if there is a temperature
+// to go on from and the door is shut.
+func (t *tick) answer() {
+	switch {
+	case !t.s.History.Believed():
+		t.say(notice.WaitsForPerson, "the firing cannot go on: there is no valid temperature of the chamber")
+	case t.in.Door == sensor.DoorOpen:
+		t.say(notice.WaitsForPerson, "the firing cannot go on: the door is open")
+	default:
+		t.s.Asks, t.s.Back = "", true
+		t.say(notice.ResumedByHand, fmt.Sprintf("somebody let the firing go on at %s", t.temp(t.s.History.HotC)))
+	}
+}
+
+// unread are the guards that miss a temperature. Nothing is heated while a
+// person is waited for, so they may wait as well.
+var unread = map[string]bool{notice.NoReading: true, notice.ReadingJumped: true, notice.ReadingFrozen: true, notice.ReversedProbe: true}
+
 // guards asks them all, and stops the heat when one says so.
 func (t *tick) guards() {
 	t.reportSides()
@@ -192,6 +228,9 @@ func (t *tick) guards() {
 		return
 	}
 	f := guard.Judge(t.c.cfg.Guard, t.s.History)
+	if t.s.Asks != "" && unread[f.Code] {
+		return
+	}
 	switch f.Verdict {
 	case guard.Trip:
 		t.trip(f.Code, f.Text)
@@ -224,6 +263,10 @@ func (t *tick) trip(code, text string) {
 
 // plan moves the cursor on, through as many steps as this tick takes.
 func (t *tick) plan() {
+	if !t.over() && t.s.Asks != "" {
+		t.s.Phase = record.Paused
+		return
+	}
 	if t.over() || !t.s.Law.Ready || !t.s.History.Believed() {
 		return
 	}
@@ -235,8 +278,7 @@ func (t *tick) plan() {
 		return
 	}
 	if t.s.Back {
-		t.s.Back = false
-		t.s.Plan = t.c.goBack(t.s.Plan, t.s.History.HotC)
+		t.back()
 	}
 	for t.s.Plan.Step < len(steps) {
 		s := steps[t.s.Plan.Step]
@@ -257,6 +299,22 @@ func (t *tick) plan() {
 		dtS = 0
 	}
 	t.end(record.Done, notice.Finished, fmt.Sprintf("the profile is done; the heat is off at %s", t.temp(yC)))
+}
+
+// back takes the plan to where an interrupted firing goes on from.
+func (t *tick) back() {
+	t.s.Back = false
+	if t.s.Plan.Step >= len(t.c.cfg.Profile.Steps) {
+		return
+	}
+	before := t.s.Plan.Step
+	var what string
+	if t.s.Plan, what = t.c.goBack(t.s, t.s.History.HotC, t.in.Wall); what != "" {
+		t.say(notice.WayBack, what)
+	}
+	if t.s.Plan.Step < before {
+		t.s.Air, t.s.WaitS = t.c.airAt(t.s.Plan.Step), 0
+	}
 }
 
 // holdOver tells how a hold ended that waited for something.
@@ -313,7 +371,7 @@ func phaseOf(s profile.Step, p Cursor, waits bool) record.Phase {
 		return record.Cooling
 	case waits:
 		return record.Waiting
-	case s.Kind == profile.Hold:
+	case s.Kind == profile.Hold && p.BackToC == 0:
 		return record.Holding
 	}
 	return record.Ramping
@@ -358,7 +416,7 @@ func (t *tick) adrift(s profile.Step, waits bool, dtS, yC float64) {
 
 // heat decides the relay. Everything that forbids heat is in one line.
 func (t *tick) heat() {
-	allowed := !t.over() && t.s.Plan.Entered && !t.s.Plan.Unheated && t.s.Law.Ready &&
+	allowed := !t.over() && t.s.Asks == "" && t.s.Plan.Entered && !t.s.Plan.Unheated && t.s.Law.Ready &&
 		guard.Judge(t.c.cfg.Guard, t.s.History).Verdict == guard.Fine
 	if allowed {
 		var ahead law.Ahead
@@ -383,14 +441,14 @@ func (t *tick) heat() {
 	if t.over() {
 		t.s.Air = false
 	}
-	t.out.Heat, t.out.Air, t.out.Main, t.out.Ended = t.s.Relay.On, t.s.Air, !t.over(), t.over()
+	t.out.Heat, t.out.Air, t.out.Main, t.out.Ended = t.s.Relay.On, t.airOn(), !t.over() && t.s.Asks == "", t.over()
 }
 
 // record writes down what this tick saw and did.
 func (t *tick) record() {
 	r := record.Reading{
 		Seq: t.s.Seq, Since: t.in.Now, Wall: t.in.Wall, SetpointC: t.setpointC(),
-		Duty: t.s.Law.Duty, Relay: t.s.Relay.On, Air: t.s.Air, EnergyJ: t.s.EnergyJ,
+		Duty: t.s.Law.Duty, Relay: t.s.Relay.On, Air: t.airOn(), EnergyJ: t.s.EnergyJ,
 		Step: uint16(t.s.Plan.Step), Phase: t.s.Phase, Observer: t.s.Inside.vector(), Door: uint8(t.in.Door),
 	}
 	r.Channels = make([]record.Sample, 0, 1+len(t.in.Others))
