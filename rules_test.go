@@ -28,6 +28,7 @@ var rooms = map[string]room{
 	"cmd/calx/rerun":   {may: []string{"cmd/calx/inside", "controller/...", "profile", "sensor", "storage/record", "sim/kiln", "sim/mould"}, why: "derives a firing again from its records: what is not in them cannot get in here"},
 	"cmd/calx/station": {may: []string{"cmd/calx/board", "cmd/calx/config", "cmd/calx/inside", "cmd/calx/plug", "cmd/calx/rerun", "controller/...", "profile", "sensor/...", "storage/...", "sim/kiln", "sim/mould", "sim/quantity"}, why: "runs one kiln: chips, log, loop and plug meet here; it prints nothing and serves nothing"},
 	"cmd/calx/web":     {may: []string{"controller/...", "storage/...", "profile", "sensor", "sim/kiln", "sim/mould", "cmd/calx/station", "cmd/calx/chart", "cmd/calx/summary"}, why: "shows snapshots and passes commands on; it opens no chip and no pin"},
+	"cmd/calx/whatif":  {may: []string{"cmd/calx/summary", "controller/...", "profile", "sensor", "storage/record", "sim/bench", "sim/kiln", "sim/mould"}, why: "fires on a simulated kiln only: it can reach no pin"},
 	"cmd/calx/plug":    {may: []string{"controller/warden"}, why: "the process that owns the outputs opens no SPI port, no network and no database, so nothing that hangs the daemon can hang it"},
 	"cmd/calx/chart":   {may: []string{"storage/record", "profile", "sensor", "sim/quantity", "cmd/calx/summary"}, why: "draws records; it does not fetch them"},
 	"cmd/calx/summary": {may: []string{"storage/record", "profile", "sensor", "sim/quantity"}, why: "measures records; it does not fetch them"},
