@@ -21,6 +21,7 @@
 //	events    id, Seq -> record.EncodeEvent
 //	notebook  kind, entry, revision -> record.EncodeNote; made with the first note
 //	latch     cleared -> id of the last trip that was cleared; made with the first
+//	outbox    number -> record.EncodeMessage; made with the first
 //
 // Numbers in keys are 8 bytes, big endian. bbolt rewrites whole pages, so the
 // newest readings are one small block that shares a page with the state; when
