@@ -31,6 +31,7 @@ type Firing struct {
 	CeilingC   float64       // °C; 0 = none
 	Now        time.Duration // since the start, while the firing runs; 0 = it has ended
 	Extra      []Series      // further curves, drawn in the order given
+	Difference Series        // one curve less another, °C, in a panel of its own; without samples there is none
 }
 
 // Point is one reading as drawn. A field that is NaN or infinite is a gap.

@@ -54,6 +54,9 @@ func (p *picture) curveKeys() []curveKey {
 	for i, e := range p.f.Extra {
 		add(tidy(e.Name), stroke(extraPen(i, p.u)))
 	}
+	if d := p.f.Difference; len(d.Samples) > 0 {
+		add(tidy(d.Name), stroke(pen{color: madder, width: 0.11 * p.u}))
+	}
 	if p.f.CeilingC > 0 {
 		add(fmt.Sprintf("ceiling %.0f %s", p.unit.of(p.f.CeilingC), p.unit), stroke(p.ceilingPen()))
 	}
@@ -87,8 +90,9 @@ func (p *picture) gapBands() {
 			mid := (x0 + x1) / 2
 			x0, x1 = mid-least/2, mid+least/2
 		}
-		p.box(blank, x0, p.temp.y0, x1, p.temp.y1)
-		p.box(blank, x0, p.dutyBox.y0, x1, p.dutyBox.y1)
+		for _, b := range p.panels() {
+			p.box(blank, x0, b.y0, x1, b.y1)
+		}
 	}
 }
 

@@ -87,6 +87,7 @@ func draw(c vg.Canvas, f Firing, w, h int) {
 	p.gapBands()
 	p.grid()
 	p.duty()
+	p.difference()
 	p.markLines()
 	p.curves()
 	p.now()

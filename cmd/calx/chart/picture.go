@@ -20,6 +20,7 @@ type picture struct {
 	lo, hi  float64 // temperature panel, in unit
 	temp    panel
 	dutyBox panel
+	diffBox panel // of no height without a difference
 	kept    []keyed
 	left    int
 	row     []int     // of each badge
@@ -96,7 +97,12 @@ func (p *picture) below(top, x0, x1 float64, rows int) {
 	p.row, p.centre, lines = stagger(at, badgePitch*u, x0-u, x1+u, badgeRows)
 	between := (1.3 + badgePitch*float64(lines)) * u
 	p.dutyBox = panel{x0, bottom - dutyShare*s.h, x1, bottom}
-	p.temp = panel{x0, top, x1, p.dutyBox.y0 - between}
+	p.diffBox = panel{x0, p.dutyBox.y0, x1, p.dutyBox.y0}
+	if len(p.f.Difference.Samples) > 0 {
+		p.diffBox.y1 -= differenceGap * u
+		p.diffBox.y0 = p.diffBox.y1 - differenceShare*s.h
+	}
+	p.temp = panel{x0, top, x1, p.diffBox.y0 - between}
 }
 
 // scale starts the temperature axis on a round number and leaves some air
@@ -124,6 +130,14 @@ func (p *picture) y(v float64) float64 {
 // yDuty is the place of a fraction in the duty panel.
 func (p *picture) yDuty(v float64) float64 {
 	return p.dutyBox.y1 - min(max(v, 0), 1)*(p.dutyBox.y1-p.dutyBox.y0)
+}
+
+// panels are those that are drawn, from the top.
+func (p *picture) panels() []panel {
+	if len(p.f.Difference.Samples) == 0 {
+		return []panel{p.temp, p.dutyBox}
+	}
+	return []panel{p.temp, p.diffBox, p.dutyBox}
 }
 
 // pixels is the width of the panels in whole columns.
@@ -183,7 +197,7 @@ func (p *picture) grid() {
 	most := int((p.temp.x1 - p.temp.x0) / (clockLabels * u))
 	hours := hourTicks(p.end, most)
 	for _, t := range hours {
-		for _, b := range []panel{p.temp, p.dutyBox} {
+		for _, b := range p.panels() {
 			x := crisp(p.xSeconds(t.at))
 			p.line(pen{color: rule, width: 1}, xy{x, b.y0}, xy{x, b.y1})
 		}
@@ -257,7 +271,7 @@ func (p *picture) timeLabels(ticks []tick, name string, from, to, baseline float
 }
 
 func (p *picture) frames() {
-	for _, b := range []panel{p.temp, p.dutyBox} {
+	for _, b := range p.panels() {
 		x0, y0, x1, y1 := crisp(b.x0), crisp(b.y0), crisp(b.x1), crisp(b.y1)
 		p.line(pen{color: edge, width: 1}, xy{x0, y0}, xy{x1, y0}, xy{x1, y1}, xy{x0, y1}, xy{x0, y0})
 	}
