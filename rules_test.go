@@ -37,6 +37,7 @@ var rooms = map[string]room{
 	"controller/law":      {pure: true, why: "arithmetic: it knows no kiln, no profile and no pin"},
 	"controller/guard":    {pure: true, may: []string{"sensor", "controller/notice", "controller/twin"}, why: "a guard that shares code with what it watches fails with it; a verdict is a notice code"},
 	"controller/twin":     {pure: true, may: []string{"sim/kiln"}, why: "what the kiln file expects of the relay as commanded; it judges nothing and knows no law"},
+	"controller/resume":   {pure: true, why: "a judgement over figures: what they rest on is read by whoever asks"},
 	"controller/relay":    {pure: true, why: "duty in, edges out"},
 	"controller/notice":   {pure: true, why: "a catalogue of words; it raises nothing itself"},
 	"controller/warden":   {pure: true, why: "the rule by which heat is lent must be small enough to read whole"},
