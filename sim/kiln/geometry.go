@@ -55,15 +55,27 @@ func thickness(layers []Layer) float64 {
 	return sum
 }
 
-// Made is the material of the layer: the named one, or the constants given.
+// Made is the material of the layer: the named one, or the constants given;
+// with what the layer conducts and holds in comparison.
 func (l Layer) Made() Material {
-	if m, ok := FindMaterial(l.Material); ok {
-		return m
+	m, known := FindMaterial(l.Material)
+	if !known {
+		if l.Conductivity == nil || l.Density == nil || l.HeatCapacity == nil {
+			return Material{}
+		}
+		m = constant(float64(*l.Conductivity), float64(*l.Density), float64(*l.HeatCapacity))
 	}
-	if l.Conductivity == nil || l.Density == nil || l.HeatCapacity == nil {
-		return Material{}
+	return m.times(l.conducts(), l.holds())
+}
+
+func (l Layer) conducts() float64 { return ratioOr1(l.Conducts) }
+func (l Layer) holds() float64    { return ratioOr1(l.Holds) }
+
+func ratioOr1(r *quantity.Ratio) float64 {
+	if r == nil {
+		return 1
 	}
-	return constant(float64(*l.Conductivity), float64(*l.Density), float64(*l.HeatCapacity))
+	return float64(*r)
 }
 
 // WallAreaM2 is the area in m² that carries the heat at the given depth in m

@@ -43,6 +43,10 @@ type Input struct {
 	// LoadHeatW is heat set free in the load in W: a burning pattern; negative
 	// for water that boils off.
 	LoadHeatW float64
+	// StrayW is heat in W that comes to the hot face from elsewhere; negative
+	// for heat drawn from it. A model that is held to what was measured gets
+	// what it lacks this way.
+	StrayW float64
 }
 
 // clean puts every value in its range. What is not a number counts as off,
@@ -56,6 +60,9 @@ func (in Input) clean(ambientC float64) Input {
 	}
 	if !finite(in.LoadHeatW) {
 		in.LoadHeatW = 0
+	}
+	if !finite(in.StrayW) {
+		in.StrayW = 0
 	}
 	return in
 }
@@ -92,7 +99,7 @@ type Kiln struct {
 	ambientC     float64
 	powerW       float64 // mean of the last step
 	energyJ      float64 // electrical, since New
-	loadHeatJ    float64 // from Input.LoadHeatW, since New
+	loadHeatJ    float64 // from Input.LoadHeatW and StrayW, since New
 	lostJ        float64 // to the room, since New
 	outsideFixed float64 // conductance of case to room in tests, W/K; 0 uses the physics
 }
@@ -213,13 +220,13 @@ func (k *Kiln) step(dtS, powerW float64, in Input) {
 	net.hang(sheath, k.tC[sheath], junctionJ*k.innerPerS, junctionJ/dtS, k.junctionC)
 
 	flow, perK := k.wall.condense(dtS, k.tC[hotFace], k.outside(in.AmbientC), in.AmbientC)
-	net.source[hotFace] = -flow
+	net.source[hotFace] = in.StrayW - flow
 	net.own[hotFace] = perK
 
 	rise, lostW := net.solve(&k.tC, in.AmbientC)
 	k.finish(&net, &air, &rise)
 	k.energyJ += k.powerW * dtS
-	k.loadHeatJ += in.LoadHeatW * dtS
+	k.loadHeatJ += (in.LoadHeatW + in.StrayW) * dtS
 	k.lostJ += (lostW + k.wall.advance(rise[hotFace])) * dtS
 }
 

@@ -157,6 +157,8 @@ func (p Params) checkBody(c *checks) {
 			own++
 			within(c, at+".heat_capacity", *l.HeatCapacity, 100, 5000)
 		}
+		within(c, at+".conducts", quantity.Ratio(l.conducts()), 0.2, 5)
+		within(c, at+".holds", quantity.Ratio(l.holds()), 0.2, 5)
 		switch {
 		case l.Material != "" && own > 0:
 			c.add(at, "has a material and properties of its own; keep one of the two")

@@ -78,6 +78,19 @@ func (m Material) CP(tC float64) float64 {
 // RhoCp is the heat capacity per volume in J/m³/K at tC in °C.
 func (m Material) RhoCp(tC float64) float64 { return m.DensityKgM3 * m.CP(tC) }
 
+// times is the material with its conductivity and its heat capacity multiplied.
+func (m Material) times(k, cp float64) Material {
+	if k == 1 && cp == 1 {
+		return m
+	}
+	m.knots = slices.Clone(m.knots)
+	for i := range m.knots {
+		m.knots[i].k *= k
+		m.knots[i].cp *= cp
+	}
+	return m
+}
+
 // constant is a material whose properties do not change with temperature.
 func constant(k, density, cp float64) Material {
 	return Material{Name: "given", Source: "given in the kiln file", DensityKgM3: density, knots: []knot{{20, k, cp}}}

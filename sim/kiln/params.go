@@ -55,6 +55,10 @@ type Layer struct {
 	Conductivity *quantity.Conductivity `yaml:"conductivity,omitempty" jsonschema_description:"instead of material: constant thermal conductivity"`
 	Density      *quantity.Density      `yaml:"density,omitempty" jsonschema_description:"instead of material: bulk density"`
 	HeatCapacity *quantity.HeatCapacity `yaml:"heat_capacity,omitempty" jsonschema_description:"instead of material: constant specific heat capacity"`
+	// Conducts and Holds multiply the conductivity and the heat capacity that
+	// the layer would have otherwise, at all temperatures; nil is 1.
+	Conducts *quantity.Ratio `yaml:"conducts,omitempty" jsonschema_description:"conductivity of this layer over that of its material"`
+	Holds    *quantity.Ratio `yaml:"holds,omitempty" jsonschema_description:"heat capacity of this layer over that of its material"`
 }
 
 // Shell is the outer case, and what leads heat past the lining to the room.

@@ -27,6 +27,15 @@ func (k *Kiln) State() State {
 	return s
 }
 
+// Clone returns a kiln of its own in the same state. It shares the tables of
+// properties, which never change, so it is much cheaper than New.
+func (k *Kiln) Clone() *Kiln {
+	c, w := *k, *k.wall
+	w.cells = append([]cell(nil), w.cells...)
+	c.wall = &w
+	return &c
+}
+
 // Restore puts the kiln into a state of a kiln with the same parameters; it
 // then goes on bit for bit as that kiln would have. A state with another number
 // of wall cells or with a value that is not finite is refused and changes

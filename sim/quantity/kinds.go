@@ -107,6 +107,7 @@ var (
 	currentKind  = anyOf("current", "a", []string{"12.5 A"}, 0, fixed("A"), shown(1, 1000, "mA"))
 	fractionKind = &kind{name: "fraction", article: "a", examples: []string{"85 %", "0.85"}, least: 0, most: 1,
 		units: []unit{fixed(""), shown(1, 100, "%", "percent")}}
+	ratioKind        = anyOf("ratio", "a", []string{"112 %", "1.12"}, 0, fixed(""), shown(1, 100, "%", "percent"))
 	conductivityKind = anyOf("thermal conductivity", "a", []string{"0.25 W/m/K"}, 0,
 		fixed("W/m/K", "W/mK", "W/(m K)"))
 	densityKind  = anyOf("density", "a", []string{"800 kg/m3"}, 0, fixed("kg/m3"), shown(1000, 1, "g/cm3", "kg/L"), read(poundKg, 1728*inchM*inchM*inchM, "lb/ft3"))
@@ -142,6 +143,7 @@ type (
 	resistance     struct{}
 	current        struct{}
 	fraction       struct{}
+	ratio          struct{}
 	conductivity   struct{}
 	density        struct{}
 	specific       struct{}
@@ -166,6 +168,7 @@ func (voltage) kind() *kind        { return voltageKind }
 func (resistance) kind() *kind     { return resistanceKind }
 func (current) kind() *kind        { return currentKind }
 func (fraction) kind() *kind       { return fractionKind }
+func (ratio) kind() *kind          { return ratioKind }
 func (conductivity) kind() *kind   { return conductivityKind }
 func (density) kind() *kind        { return densityKind }
 func (specific) kind() *kind       { return specificKind }
@@ -207,6 +210,8 @@ type (
 	Current = Of[current]
 	// Fraction is 0 to 1: 85 % or 0.85.
 	Fraction = Of[fraction]
+	// Ratio is 0 or more, 1 for equal: 112 % or 1.12.
+	Ratio = Of[ratio]
 	// Conductivity is thermal, in W/m/K, never negative: 0.25 W/m/K.
 	Conductivity = Of[conductivity]
 	// Density is in kg/m³, never negative: 800 kg/m3, 0.8 g/cm3.

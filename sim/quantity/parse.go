@@ -127,6 +127,9 @@ func (k *kind) need() string {
 	if k == fractionKind {
 		return "a fraction is a percentage or a number from 0 to 1, " + k.hint()
 	}
+	if k == ratioKind {
+		return "a ratio is a percentage or a number, " + k.hint()
+	}
 	return k.article + " " + k.name + " needs a number and a unit, " + k.hint()
 }
 
@@ -156,8 +159,8 @@ func firstWord(s string) string {
 	return word
 }
 
-// schema is the JSON Schema of the kind: a string, or for a fraction also a
-// number.
+// schema is the JSON Schema of the kind: a string, or for a fraction or a ratio
+// also a number.
 func (k *kind) schema() *jsonschema.Schema {
 	var names []string
 	for _, u := range k.units {
@@ -181,9 +184,13 @@ func (k *kind) schema() *jsonschema.Schema {
 	for _, e := range k.examples {
 		text.Examples = append(text.Examples, e)
 	}
-	if k != fractionKind {
+	bare := jsonschema.Schema{Type: "number", Minimum: "0"}
+	switch k {
+	default:
 		return text
+	case fractionKind:
+		bare.Maximum = "1"
+	case ratioKind:
 	}
-	zero, one := jsonschema.Schema{Type: "number", Minimum: "0", Maximum: "1"}, text
-	return &jsonschema.Schema{AnyOf: []*jsonschema.Schema{&zero, one}, Examples: text.Examples}
+	return &jsonschema.Schema{AnyOf: []*jsonschema.Schema{&bare, text}, Examples: text.Examples}
 }
