@@ -167,7 +167,7 @@ func (b *batch) write(tx *bolt.Tx) error {
 	if err := put(tail, tailKey('r', b.id), b.tail); err != nil || b.state == nil {
 		return err
 	}
-	return put(tail, tailKey('s', b.id), b.state)
+	return put(tail, tailKey('s', b.id), record.EncodeState(b.state))
 }
 
 // put stores v, or removes the key where v is nil.
@@ -194,6 +194,10 @@ func number(k []byte) uint64 {
 	}
 	return binary.BigEndian.Uint64(k)
 }
+
+// after is what follows the first n bytes of a key, of which a damaged one may
+// have fewer.
+func after(k []byte, n int) []byte { return k[min(n, len(k)):] }
 
 func tailKey(kind byte, id uint64) []byte {
 	return binary.BigEndian.AppendUint64([]byte{kind}, id)

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+
+	"calx/storage/record"
 )
 
 // These errors can come from Open. All but ErrInUse are wrapped in a
@@ -85,6 +87,12 @@ func fileError(path string, kind error, format string, args ...any) error {
 
 // errGap is the cause of a DamageError where nothing is left to be damaged.
 var errGap = errors.New("not in the file: lost with it, or dropped with ErrFull")
+
+// elsewhere is the cause of damage where a sound record stands in the place of
+// another.
+func elsewhere(format string, args ...any) error {
+	return fmt.Errorf("%w: the %s stands in its place", record.ErrDamaged, fmt.Sprintf(format, args...))
+}
 
 // DamageError says which part of a firing cannot be read; the rest can. It
 // wraps ErrDamaged and the cause.

@@ -2,7 +2,6 @@ package storage
 
 import (
 	"bytes"
-	"slices"
 
 	bolt "go.etcd.io/bbolt"
 
@@ -32,7 +31,7 @@ func (l *Log) loadFrom(tx *bolt.Tx) error {
 	if k == nil {
 		return nil
 	}
-	head, err := record.DecodeFiring(v)
+	head, err := decodeHead(k, v)
 	if err == nil && head.Outcome != "" {
 		return nil
 	}
@@ -49,7 +48,9 @@ func (l *Log) loadFrom(tx *bolt.Tx) error {
 // load resumes where the last commit left off.
 func (r *run) load(tx *bolt.Tx) error {
 	id := r.head.ID
-	r.state = slices.Clone(tx.Bucket(bucketTail).Get(tailKey('s', id)))
+	if v := tx.Bucket(bucketTail).Get(tailKey('s', id)); v != nil {
+		r.state, r.stateDamage = record.DecodeState(v)
+	}
 	if k, _ := lastOf(tx.Bucket(bucketEvents), id); k != nil {
 		r.nextEvent = number(k[8:]) + 1
 	}

@@ -1,6 +1,7 @@
 package storage
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"time"
@@ -128,11 +129,11 @@ func (l *Log) Notes(kind record.NoteKind) ([]record.Note, error) {
 		c := b.Cursor()
 		for k, v := c.Seek(key(uint64(kind))); k != nil && number(k) == uint64(kind); k, v = c.Next() {
 			n, err := record.DecodeNote(v)
-			if err == nil && n.Kind() != kind {
-				err = record.ErrDamaged
+			if err == nil && (n.Kind() != kind || !bytes.Equal(k, key(uint64(kind), n.ID, n.Revision))) {
+				err = elsewhere("%v %d, revision %d", n.Kind(), n.ID, n.Revision)
 			}
 			if err != nil {
-				bad = errors.Join(bad, fmt.Errorf("%v %d, revision %d: %w: %w", kind, number(k[8:]), number(k[16:]), ErrDamaged, err))
+				bad = errors.Join(bad, fmt.Errorf("%v %d, revision %d: %w: %w", kind, number(after(k, 8)), number(after(k, 16)), ErrDamaged, err))
 				continue
 			}
 			out = append(out, n)

@@ -1,6 +1,7 @@
 package storage
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -57,8 +58,11 @@ func (l *Log) Firings() ([]record.Firing, error) {
 
 func decodeHead(k, v []byte) (record.Firing, error) {
 	f, err := record.DecodeFiring(v)
+	if err == nil && !bytes.Equal(k, key(f.ID)) {
+		err = elsewhere("head of firing %d", f.ID)
+	}
 	if err != nil {
-		return f, fmt.Errorf("head of firing %d: %w: %w", number(k), ErrDamaged, err)
+		return record.Firing{}, fmt.Errorf("head of firing %d: %w: %w", number(k), ErrDamaged, err)
 	}
 	return f, nil
 }
@@ -96,6 +100,7 @@ func exists(tx *bolt.Tx, id uint64) error {
 
 // State returns the controller's state as last given to Append, queued or not;
 // nil when there was none or the firing has ended. The bytes are the caller's.
+// A state whose bytes were changed is ErrDamaged; readings can still be added.
 func (l *Log) State(id uint64) ([]byte, error) {
 	if err := l.view(func(tx *bolt.Tx) error { return exists(tx, id) }); err != nil {
 		return nil, err
@@ -104,6 +109,9 @@ func (l *Log) State(id uint64) ([]byte, error) {
 	defer l.mu.Unlock()
 	if l.cur == nil || l.cur.head.ID != id {
 		return nil, nil
+	}
+	if err := l.cur.stateDamage; err != nil {
+		return nil, fmt.Errorf("%w: the state of firing %d: %w", ErrDamaged, id, err)
 	}
 	return slices.Clone(l.cur.state), nil
 }
@@ -120,6 +128,9 @@ func (l *Log) Events(id uint64) ([]record.Event, error) {
 	var bad error
 	take := func(seq uint64, v []byte) {
 		e, err := record.DecodeEvent(v)
+		if err == nil && e.Seq != seq {
+			err = elsewhere("event %d", e.Seq)
+		}
 		if err != nil {
 			bad = errors.Join(bad, &DamageError{Firing: id, First: seq, Last: seq, Events: true, Cause: err})
 			return

@@ -99,6 +99,9 @@ func startAt(b *bolt.Bucket, id uint64, from time.Duration) uint64 {
 			return 0
 		case since <= from:
 			best = number(k[8:])
+			if best == math.MaxUint64 {
+				return 0 // no writer counts so far
+			}
 			lo = best + 1
 		case mid == 0:
 			return best
@@ -147,19 +150,35 @@ func (d *delivery) gap(next uint64) {
 	}
 }
 
+// overlap notes readings that stand where others have been read already.
+func (d *delivery) overlap(seq uint64) {
+	d.bad = append(d.bad, &DamageError{Firing: d.id, First: seq, Last: seq, Cause: elsewhere("reading %d", seq)})
+}
+
 func (d *delivery) deliver(b block) error {
 	if d.done {
+		return nil
+	}
+	if b.first < d.want {
+		d.overlap(b.first)
 		return nil
 	}
 	d.gap(b.first)
 	d.want = b.first
 	rs, err := record.DecodeBlock(b.bytes)
+	if err == nil && rs[0].Seq != b.first {
+		err = elsewhere("block from reading %d on", rs[0].Seq)
+	}
 	if err != nil {
 		d.bad = append(d.bad, &DamageError{Firing: d.id, First: b.first, Last: math.MaxUint64, Cause: err})
 		d.open = true
 		return nil
 	}
 	for i := range rs {
+		if rs[i].Seq < d.want {
+			d.overlap(rs[i].Seq)
+			return nil
+		}
 		d.gap(rs[i].Seq)
 		d.want = rs[i].Seq + 1
 		if rs[i].Since < d.from {
