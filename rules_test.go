@@ -22,12 +22,13 @@ type room struct {
 
 var rooms = map[string]room{
 	"cmd/calx":         {may: []string{"*"}, why: "wires everything together; nothing else may"},
-	"cmd/calx/config":  {may: []string{"controller/relay", "sensor/thermocouple", "sim/quantity"}, why: "reads a file and opens nothing that it names"},
+	"cmd/calx/config":  {may: []string{"controller/relay", "controller/tidings", "sensor/thermocouple", "sim/quantity"}, why: "reads a file and opens nothing that it names"},
 	"cmd/calx/board":   {may: []string{"cmd/calx/config", "cmd/calx/plug", "controller", "controller/warden", "sensor/...", "storage/record"}, why: "turns names into devices; it does not ask whether metal or an emulator stands behind them"},
 	"cmd/calx/inside":  {may: []string{"controller", "profile", "profile/pieces", "storage/record", "sim/kiln", "sim/mould", "sim/quantity"}, why: "what is expected of moulds before a firing: it runs none"},
 	"cmd/calx/rerun":   {may: []string{"cmd/calx/inside", "controller/...", "profile", "sensor", "storage/record", "sim/kiln", "sim/mould"}, why: "derives a firing again from its records: what is not in them cannot get in here"},
 	"cmd/calx/station": {may: []string{"cmd/calx/board", "cmd/calx/config", "cmd/calx/inside", "cmd/calx/plug", "cmd/calx/rerun", "controller/...", "profile", "sensor/...", "storage/...", "sim/kiln", "sim/mould", "sim/quantity"}, why: "runs one kiln: chips, log, loop and plug meet here; it prints nothing and serves nothing"},
-	"cmd/calx/web":     {may: []string{"controller/...", "storage/...", "profile", "sensor", "sim/kiln", "sim/mould", "cmd/calx/station", "cmd/calx/chart", "cmd/calx/summary"}, why: "shows snapshots and passes commands on; it opens no chip and no pin"},
+	"cmd/calx/web":     {may: []string{"controller/...", "storage/...", "profile", "sensor", "sim/kiln", "sim/mould", "cmd/calx/station", "cmd/calx/outbox", "cmd/calx/chart", "cmd/calx/summary"}, why: "shows snapshots and passes commands on; it opens no chip and no pin"},
+	"cmd/calx/outbox":  {may: []string{"cmd/calx/config", "cmd/calx/station", "controller", "controller/notice", "controller/tidings", "profile", "sensor", "storage", "storage/record"}, why: "tells people; the loop never waits for it, and it presses nothing"},
 	"cmd/calx/whatif":  {may: []string{"cmd/calx/summary", "controller/...", "profile", "sensor", "storage/record", "sim/bench", "sim/kiln", "sim/mould"}, why: "fires on a simulated kiln only: it can reach no pin"},
 	"cmd/calx/plug":    {may: []string{"controller/warden"}, why: "the process that owns the outputs opens no SPI port, no network and no database, so nothing that hangs the daemon can hang it"},
 	"cmd/calx/chart":   {may: []string{"storage/record", "profile", "sensor", "sim/quantity", "cmd/calx/summary"}, why: "draws records; it does not fetch them"},
@@ -40,6 +41,7 @@ var rooms = map[string]room{
 	"controller/resume":   {pure: true, why: "a judgement over figures: what they rest on is read by whoever asks"},
 	"controller/relay":    {pure: true, why: "duty in, edges out"},
 	"controller/notice":   {pure: true, why: "a catalogue of words; it raises nothing itself"},
+	"controller/tidings":  {pure: true, may: []string{"controller/notice", "profile", "storage/record"}, why: "what is told and when follows from events, rules and the clock given to it; it sends nothing"},
 	"controller/warden":   {pure: true, why: "the rule by which heat is lent must be small enough to read whole"},
 	"controller/identify": {pure: true, may: []string{"sim/kiln", "controller/law", "controller/guard", "controller/twin"}, why: "fits a kiln to numbers given to it and derives the figures that law and guards need; it reads no log"},
 
@@ -79,6 +81,7 @@ var outside = []struct {
 	{"go.etcd.io/bbolt", []string{"storage"}, "one room knows the file's layout"},
 	{"github.com/prometheus/", []string{"cmd/calx/web", "cmd/calx"}, "metrics are one view of a snapshot, not a way to pass values about"},
 	{"github.com/alecthomas/kong", []string{"cmd/calx"}, "flags live in one place"},
+	{"github.com/nicholas-fedor/shoutrrr", []string{"cmd/calx/outbox"}, "one room speaks to the services"},
 	{"github.com/alecthomas/participle/", []string{"profile"}, "one room reads the language"},
 	{"golang.org/x/sys", []string{"cmd/...", "storage"}, "system calls belong to the shell"},
 }

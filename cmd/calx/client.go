@@ -144,6 +144,9 @@ func (c *client) do(ctx context.Context, method, path string, body any) (io.Read
 	return nil, r
 }
 
+// absent says that no daemon runs there: what it holds open may be opened here.
+type absent struct{ error }
+
 // unreached says why the daemon could not be asked.
 func (c *client) unreached(ctx context.Context, err error) error {
 	var u *url.Error
@@ -154,7 +157,7 @@ func (c *client) unreached(ctx context.Context, err error) error {
 	case errors.Is(ctx.Err(), context.Canceled):
 		return ctx.Err()
 	case errors.Is(err, syscall.ECONNREFUSED):
-		return fmt.Errorf("no calx answers at %s: nothing listens there\nstart it with calx serve, or name its address with --at HOST:PORT", c.at)
+		return absent{fmt.Errorf("no calx answers at %s: nothing listens there\nstart it with calx serve, or name its address with --at HOST:PORT", c.at)}
 	case errors.Is(err, context.DeadlineExceeded):
 		return fmt.Errorf("no calx answers at %s: connected, but no answer within %v\nlook at the board; if the kiln is hot and you cannot tell what it does, switch it off at the wall", c.at, answerWithin)
 	}

@@ -13,6 +13,7 @@ import (
 
 	"calx/cmd/calx/board"
 	"calx/cmd/calx/config"
+	"calx/cmd/calx/outbox"
 	"calx/cmd/calx/plug"
 	"calx/cmd/calx/station"
 	"calx/cmd/calx/web"
@@ -43,6 +44,7 @@ type daemon struct {
 	handler  http.Handler
 	notify   *notifier
 	teller   *teller
+	outbox   *outbox.Outbox
 }
 
 // longestPeriod is the longest time between two ticks: each renews the lease
@@ -170,11 +172,15 @@ func (d *daemon) build() error {
 	plant := identify.Plant(d.kiln, 20)
 	metrics := web.NewMetrics(version, d.cfg.PeriodD())
 	d.notify, d.teller = newNotifier(), newTeller(d.say)
+	d.outbox = outbox.New(outbox.Options{
+		Log: d.log, Config: d.cfg, Kiln: d.kiln.Name, Zone: houseZone(), Wall: d.clock.Wall, Logf: d.say.Printf,
+		Status: func() station.Status { return d.station.Status() },
+	})
 	parts := station.Parts{
 		Log: d.log, Chamber: d.probes[0], Heater: d.out, Dead: d.out.Dead(), Clock: d.clock, NoiseC: d.probes[0].NoiseC,
 		KilnName: d.kiln.Name, KilnText: d.kilnText, Config: string(settings), Plant: plant, Guard: identify.Guard(d.kiln, plant),
 		Relay: rc, Period: d.cfg.PeriodD(), Zone: houseZone(), Units: d.cfg.Units, Version: version, Boot: bootID(),
-		Monitor: monitors{metrics, d.teller, d.notify}, // the watchdog is petted last
+		Monitor: monitors{metrics, d.outbox, d.teller, d.notify}, // the watchdog is petted last
 	}
 	if d.door != nil {
 		parts.Doorway = d.door
@@ -186,7 +192,7 @@ func (d *daemon) build() error {
 		}
 	}
 	d.station = station.New(parts)
-	d.handler = web.New(web.Options{Station: d.station, Log: d.log, Metrics: metrics, Period: d.cfg.PeriodD(), Logf: d.say.Printf})
+	d.handler = web.New(web.Options{Station: d.station, Log: d.log, Metrics: metrics, Period: d.cfg.PeriodD(), Logf: d.say.Printf, Teller: d.outbox})
 	return nil
 }
 

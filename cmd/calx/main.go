@@ -34,6 +34,7 @@ type cli struct {
 	Firings firingsCmd `cmd:"" help:"List the firings in the log."`
 	Show    showCmd    `cmd:"" help:"Show one firing: figures and curve."`
 	Replay  replayCmd  `cmd:"" help:"Run a firing again: with its own inputs, bit for bit, or on the simulated kiln."`
+	Tell    tellCmd    `cmd:"" help:"Who is told of what: how messages stand, acknowledge alarms, send a test."`
 	Export  exportCmd  `cmd:"" help:"Write the readings of one firing as CSV or OpenMetrics text."`
 	Piece   pieceCmd   `cmd:"" help:"Test pieces: note them, and what they say about the time to clear."`
 	Cast    castCmd    `cmd:"" help:"Castings: the sheet of each, from mould to outcome, and what they have in common."`

@@ -71,6 +71,11 @@ func (d *daemon) run(ctx context.Context) error {
 			d.say.Printf("nobody is answered any more: %v; a firing goes on; restart calx when it is done", err)
 		}
 	}()
+	told := make(chan struct{})
+	go func() {
+		defer close(told)
+		d.outbox.Run(ctx)
+	}()
 	mended := make(chan struct{})
 	go func() {
 		defer close(mended)
@@ -79,6 +84,7 @@ func (d *daemon) run(ctx context.Context) error {
 			d.say.Printf("the firing that was interrupted cannot be dealt with: %v", err)
 		} else if text != "" {
 			d.say.Print(text)
+			d.tellOfInterruption(text)
 		}
 	}()
 	err = d.station.Run(ctx)
@@ -86,6 +92,7 @@ func (d *daemon) run(ctx context.Context) error {
 	cancel()
 	<-mended
 	<-served
+	<-told
 	if errors.Is(err, context.Canceled) && !errors.Is(err, storage.ErrNotDurable) {
 		d.say.Print("asked to end; the heat is off")
 		return nil

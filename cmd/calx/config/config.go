@@ -28,6 +28,7 @@ type Config struct {
 	Channels     []Channel         `yaml:"channels"`                // the first one with the role "chamber" is controlled
 	Heater       Heater            `yaml:"heater"`
 	Door         Door              `yaml:"door,omitempty"` // switch at the door; optional
+	Tell         []Destination     `yaml:"tell,omitempty"` // who is told of what; optional, default nobody
 	dir          string
 }
 
@@ -109,6 +110,7 @@ func (c *Config) Check() []quantity.Problem {
 		bad("heater.pin", "no line given; name the line of the heat relay, for example GPIO17")
 	}
 	c.checkLines(bad)
+	c.checkTell(bad)
 	oneOf("door.open", c.Door.Open, "", "high", "low")
 	if c.Door.Open != "" && !c.Door.Fitted() {
 		bad("door.pin", "no line given; name the line of the door switch, for example GPIO24, or leave door out")

@@ -28,6 +28,7 @@ type Options struct {
 	Metrics *Metrics                      // the same that the station has for a Monitor
 	Period  time.Duration                 // between readings; 0 is 1 s
 	Logf    func(format string, a ...any) // takes what went wrong in a handler
+	Teller  Teller                        // nil: the paths of the outbox are not there
 }
 
 // api is the handler's memory.
@@ -64,6 +65,7 @@ func New(o Options) http.Handler {
 	m.HandleFunc("POST /api/firings", a.fire)
 	m.HandleFunc("POST /api/command", a.command)
 	a.notebook(m)
+	a.tell(m)
 	// Outermost first: a panic anywhere is answered, a foreign page gets nothing.
 	return a.recovering(ownName(noSniff(http.NewCrossOriginProtection().Handler(m))))
 }
