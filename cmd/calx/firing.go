@@ -46,12 +46,16 @@ func readFiring(log *storage.Log, id uint64) (*firing, error) {
 		return nil
 	})
 	f.events, err = log.Events(id)
-	damage = errors.Join(damage, err)
-	if p, err := profile.Parse(head.Profile); err == nil {
+	f.parse()
+	return f, errors.Join(damage, err)
+}
+
+// parse lays out the plan, as far as its text can still be read.
+func (f *firing) parse() {
+	if p, err := profile.Parse(f.head.Profile); err == nil {
 		f.prof = p
 		f.plan = profile.Unroll(p, f.outlook(p))
 	}
-	return f, damage
 }
 
 // outlook is how the plan looked at the start: the kiln is taken from the

@@ -10,6 +10,9 @@ import (
 
 type replayCmd struct {
 	firingArg
+	Simulate bool `help:"Instead of the recorded inputs, fire the same plan on the simulated kiln and lay it over the record. Any of the what-if flags implies it."`
+	whatIfFlags
+	pictureFlags
 	logFlags
 	jsonFlag
 	unitsFlag
@@ -36,7 +39,40 @@ func (c *replayCmd) Run(e *env) error {
 	if f == nil {
 		return damage
 	}
+	if c.Simulate || c.asked() {
+		return errors.Join(c.lay(e, f), damage)
+	}
+	if c.PNG != "" || c.SVG != "" {
+		return usageError{errors.New("--png and --svg draw a simulation; add --simulate, or use calx show")}
+	}
 	return errors.Join(c.same(e, f), damage)
+}
+
+// lay fires the plan on the simulated kiln and shows it over the record.
+func (c *replayCmd) lay(e *env, f *firing) error {
+	w, h, err := c.size()
+	if err != nil {
+		return err
+	}
+	s, err := c.simulate(f)
+	if err != nil {
+		return fmt.Errorf("firing %d: %w", f.head.ID, err)
+	}
+	fahrenheit := c.fahrenheit(f.head.Units == "F")
+	if c.PNG != "" || c.SVG != "" {
+		pic := s.chart(fahrenheit)
+		pic.Title = s.title()
+		if err := c.pictureFlags.draw(e, pic, w, h, c.JSON); err != nil {
+			return err
+		}
+	}
+	switch {
+	case c.JSON:
+		return e.writeJSON(s.result())
+	case c.PNG == "" && c.SVG == "":
+		return s.print(e, fahrenheit)
+	}
+	return nil
 }
 
 func (c *replayCmd) same(e *env, f *firing) error {

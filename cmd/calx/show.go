@@ -12,20 +12,33 @@ import (
 
 type showCmd struct {
 	firingArg
-	PNG  string `name:"png" help:"Draw the firing into this PNG file." placeholder:"FILE" type:"path"`
-	SVG  string `name:"svg" help:"Draw the firing into this SVG file." placeholder:"FILE" type:"path"`
-	Size string `help:"Size of the picture in pixels, 320 to 8000 each way." default:"1280x800" placeholder:"WxH"`
+	pictureFlags
 	logFlags
 	jsonFlag
 	unitsFlag
 }
 
+// pictureFlags say where a drawing goes.
+type pictureFlags struct {
+	PNG  string `name:"png" help:"Draw it into this PNG file." placeholder:"FILE" type:"path"`
+	SVG  string `name:"svg" help:"Draw it into this SVG file." placeholder:"FILE" type:"path"`
+	Size string `help:"Size of the picture in pixels, 320 to 8000 each way." default:"1280x800" placeholder:"WxH"`
+}
+
+// size is that of the picture in pixels.
+func (p pictureFlags) size() (w, h int, err error) {
+	if w, h, err = pictureSize(p.Size); err != nil {
+		err = usageError{err}
+	}
+	return w, h, err
+}
+
 // Run shows the figures and the curve of a firing, draws it into files, or
 // writes its summary.Summary with --json.
 func (c *showCmd) Run(e *env) error {
-	w, h, err := pictureSize(c.Size)
+	w, h, err := c.size()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	f, err := c.read(e, c.logFlags)
 	if f == nil {
@@ -33,8 +46,10 @@ func (c *showCmd) Run(e *env) error {
 	}
 	damage := err
 	fahrenheit := c.fahrenheit(f.head.Units == "F")
-	if err := c.draw(e, f, fahrenheit, w, h); err != nil {
-		return err
+	if c.PNG != "" || c.SVG != "" {
+		if err := c.draw(e, f.chart(fahrenheit), w, h, c.JSON); err != nil {
+			return err
+		}
 	}
 	switch {
 	case c.JSON:
@@ -48,21 +63,20 @@ func (c *showCmd) Run(e *env) error {
 	return damage
 }
 
-// draw writes the pictures asked for and says where they are.
-func (c *showCmd) draw(e *env, f *firing, fahrenheit bool, w, h int) error {
-	for _, p := range []struct {
+// draw writes the pictures asked for and, unless quiet, says where they are.
+func (p pictureFlags) draw(e *env, f chart.Firing, w, h int, quiet bool) error {
+	for _, o := range []struct {
 		file string
 		draw func(io.Writer, chart.Firing, int, int) error
-	}{{c.PNG, chart.PNG}, {c.SVG, chart.SVG}} {
-		if p.file == "" {
+	}{{p.PNG, chart.PNG}, {p.SVG, chart.SVG}} {
+		if o.file == "" {
 			continue
 		}
-		err := writeFile(p.file, func(o *os.File) error { return p.draw(o, f.chart(fahrenheit), w, h) })
-		if err != nil {
+		if err := writeFile(o.file, func(file *os.File) error { return o.draw(file, f, w, h) }); err != nil {
 			return fmt.Errorf("picture: %w", err)
 		}
-		if !c.JSON {
-			e.printf("firing %d is drawn in %s\n", f.head.ID, p.file)
+		if !quiet {
+			e.printf("%s is drawn in %s\n", f.Title, o.file)
 		}
 	}
 	return nil

@@ -1,7 +1,6 @@
 package rerun
 
 import (
-	"slices"
 	"time"
 
 	"calx/controller"
@@ -32,7 +31,7 @@ func reading(at time.Duration, c record.Sample) sensor.Reading {
 
 // commands are the events that something pressed leaves behind.
 var commands = map[string]controller.Command{
-	notice.PausedByHand: controller.Pause, notice.ResumedByHand: controller.Resume,
+	notice.PausedByHand: controller.Pause, notice.ResumedByHand: controller.Resume, notice.CannotGoOn: controller.Resume,
 	notice.SteppedOn: controller.StepOn, notice.StoppedByHand: controller.Stop,
 }
 
@@ -58,8 +57,8 @@ func told(in *controller.Input, events []record.Event) {
 	}
 }
 
-// outside are the events that the station adds: Step never says them.
-var outside = []string{notice.Interrupted}
-
-// Outside reports whether an event does not come from Step.
-func Outside(e record.Event) bool { return slices.Contains(outside, e.Code) }
+// Outside reports whether an event comes from the station, which took a firing
+// up again, and not from Step.
+func Outside(e record.Event) bool {
+	return e.Code == notice.Interrupted || e.Code == notice.WaitsForPerson
+}

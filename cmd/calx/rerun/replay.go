@@ -56,14 +56,15 @@ func (r *Replay) Step(rd *record.Reading) (out controller.Output, recorded []rec
 
 // outside does what the station did when it said so.
 func (r *Replay) outside(e record.Event) error {
-	if e.Code == notice.Interrupted {
-		snapshot, err := r.state.Snapshot()
-		if err != nil {
-			return fmt.Errorf("the interruption at %v cannot be replayed: %w", e.Since.Round(time.Second), err)
-		}
-		if r.state, err = controller.Restore(snapshot); err != nil {
-			return err
-		}
+	snapshot, err := r.state.Snapshot()
+	if err != nil {
+		return fmt.Errorf("the interruption at %v cannot be replayed: %w", e.Since.Round(time.Second), err)
+	}
+	if r.state, err = controller.Restore(snapshot); err != nil {
+		return err
+	}
+	if e.Code == notice.WaitsForPerson {
+		r.state.Asks = e.Text
 	}
 	r.state.EventSeq = e.Seq + 1
 	return nil

@@ -74,6 +74,9 @@ func Same(head record.Firing, readings []record.Reading, events []record.Event) 
 			return res, nil
 		}
 	}
+	if n := r.next; n < len(events) && !Outside(events[n]) {
+		res.Stopped = fmt.Sprintf("event %d, %q, comes after the last reading", events[n].Seq, events[n].Code)
+	}
 	return res, nil
 }
 

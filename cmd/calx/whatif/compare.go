@@ -8,7 +8,13 @@ import (
 	"calx/storage/record"
 )
 
-// Residual is simulated less recorded chamber temperature over a stretch.
+// smoothS is the time over which a difference is averaged, s: longer than a
+// cycle of a contactor, whose ripple never falls together in two firings and
+// says nothing about the kiln.
+const smoothS = 300
+
+// Residual is simulated less recorded chamber temperature over a stretch, each
+// a mean over five minutes.
 type Residual struct {
 	MeanC   summary.Number `json:"mean_c"`
 	RMSEC   summary.Number `json:"rmse_c"`
@@ -83,14 +89,44 @@ func (k *track) at(t, gap time.Duration) float64 {
 	return summary.ChamberC(k.head, k.readings[k.i])
 }
 
-// Difference is simulated less recorded chamber at each recorded reading, °C;
-// NaN where either is missing.
+// Difference is simulated less recorded chamber at each recorded reading, °C,
+// as a mean over the five minutes around it; NaN where either is missing.
 func Difference(head record.Firing, recorded, simulated []record.Reading) []float64 {
 	sim := track{head: simHead, readings: simulated}
 	gap := summary.GapAfter(head)
 	out := make([]float64, len(recorded))
 	for i, r := range recorded {
 		out[i] = sim.at(r.Since, gap) - summary.ChamberC(head, r)
+	}
+	return smooth(recorded, out)
+}
+
+// smooth is each value's mean with its neighbours within smoothS; a gap stays
+// one. At an end the window is as short on both sides.
+func smooth(readings []record.Reading, v []float64) []float64 {
+	out := make([]float64, len(v))
+	sum, n := make([]float64, len(v)+1), make([]int, len(v)+1)
+	for i, d := range v {
+		sum[i+1], n[i+1] = sum[i], n[i]
+		if !math.IsNaN(d) {
+			sum[i+1] += d
+			n[i+1]++
+		}
+	}
+	from, to := 0, 0
+	for i := range v {
+		at := readings[i].Since
+		half := min(smoothS*time.Second/2, at-readings[0].Since, readings[len(readings)-1].Since-at)
+		for readings[from].Since < at-half {
+			from++
+		}
+		for to < len(v) && readings[to].Since <= at+half {
+			to++
+		}
+		out[i] = math.NaN()
+		if !math.IsNaN(v[i]) {
+			out[i] = (sum[to] - sum[from]) / float64(n[to]-n[from])
+		}
 	}
 	return out
 }
@@ -155,9 +191,12 @@ func stage(head record.Firing, step int, text string, recorded, simulated []reco
 		s.LongerS = num(last.Since-first.Since) - s.TookS
 		s.MoreJ = summary.Number(last.EnergyJ-first.EnergyJ) - s.EnergyJ
 		sim, gap := track{head: simHead, readings: simulated}, summary.GapAfter(head)
-		for _, r := range recorded {
-			at := r.Since - recorded[0].Since
-			d.add(sim.at(first.Since+at, gap)-summary.ChamberC(head, r), at.Seconds())
+		diff := make([]float64, len(recorded))
+		for i, r := range recorded {
+			diff[i] = sim.at(first.Since+r.Since-recorded[0].Since, gap) - summary.ChamberC(head, r)
+		}
+		for i, v := range smooth(recorded, diff) {
+			d.add(v, (recorded[i].Since - recorded[0].Since).Seconds())
 		}
 	}
 	s.Chamber = d.residual()

@@ -2,12 +2,12 @@ package whatif
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"time"
 
 	"calx/controller"
 	"calx/controller/notice"
+	"calx/controller/resume"
 	"calx/sim/bench"
 	"calx/sim/kiln"
 	"calx/storage/record"
@@ -26,9 +26,10 @@ type Firing struct {
 	Presses []Press        // what people press, in order
 	Gaps    []Gap          // interruptions after which the firing goes on, in order
 	Most    time.Duration  // after which it is given up; 0: four days
-	// GoOn says whether a firing goes on after a power cut, and in words why;
-	// nil: it never does.
-	GoOn func(Cut) (bool, string)
+	// Policy is what the person wanted after a power cut, and Answer how long
+	// it takes until somebody lets a firing go on that asks; 0: nobody does.
+	Policy resume.Policy
+	Answer time.Duration
 }
 
 // Press is a command at a time of the firing.
@@ -37,24 +38,18 @@ type Press struct {
 	Command controller.Command
 }
 
-// Gap is a time without calx and without heat.
+// Gap is an interruption that the record shows.
 type Gap struct {
 	At, For time.Duration
-	forced  bool // goes on, whatever GoOn says
-}
-
-// Cut is a power cut as calx finds it afterwards.
-type Cut struct {
-	Lasted   time.Duration
-	BeforeC  float64 // last reading before it, °C
-	ChamberC float64 // first reading after it, °C
+	Asked   bool // somebody was asked before it went on; when they answered is a Press
+	known   bool // what became of it is known; otherwise package resume judges
 }
 
 // Record is what came of it.
 type Record struct {
 	Readings []record.Reading
 	Events   []record.Event
-	Outcome  string  // "finished", "stopped", "tripped", "interrupted", or "running" when it was given up
+	Outcome  string  // "finished", "stopped", "tripped", "interrupted", "waiting" for a person, or "running" when it was given up
 	EnergyJ  float64 // that the elements really took, J
 }
 
@@ -95,7 +90,7 @@ func Run(f Firing) (Record, error) {
 	r.probe.bad = calm()
 	r.edges = mishaps(f.Mishaps).changes()
 	for _, g := range f.Gaps {
-		r.cuts = append(r.cuts, Gap{g.At, g.For, true})
+		r.cuts = append(r.cuts, Gap{g.At, g.For, g.Asked, true})
 	}
 	for _, m := range f.Mishaps {
 		if m.Kind == powerCut {
@@ -126,6 +121,9 @@ func (r *run) fire() {
 		r.pass(r.period)
 	}
 	r.out.Outcome = "running"
+	if r.state.Asks != "" {
+		r.out.Outcome = "waiting"
+	}
 }
 
 // tick is one turn of the loop; ended says that it was the last.
@@ -186,17 +184,12 @@ func (r *run) cut(g Gap) bool {
 		r.probe.bad.welded = was
 	}
 	chamber := r.probe.read(r.now, r.kiln.JunctionC(), r.kiln.ShellC(), r.RoomC)
-	c := Cut{Lasted: r.now - last, BeforeC: beforeC, ChamberC: chamber.HotC}
-	goOn, why := g.forced, fmt.Sprintf("calx was interrupted for %v", lasts)
-	if !goOn && r.GoOn != nil && !math.IsNaN(c.ChamberC) {
-		goOn, why = r.GoOn(c)
-	}
-	n := notice.For(notice.Interrupted)
-	r.out.Events = append(r.out.Events, record.Event{Seq: r.state.EventSeq, Since: r.now, Wall: r.wall(), Code: n.Code,
-		Severity: record.Severity(n.Severity), Step: uint16(r.state.Plan.Step), Text: why, Hint: n.Do})
-	if !goOn {
-		return false
-	}
+	return r.back(g, beforeC, chamber.HotC, r.now-last)
+}
+
+// back is calx after a power cut, by the rule of the station: the firing goes
+// on, waits for a person, or is over.
+func (r *run) back(g Gap, beforeC, nowC float64, gap time.Duration) bool {
 	snapshot, err := r.state.Snapshot()
 	if err != nil {
 		return false
@@ -204,6 +197,37 @@ func (r *run) cut(g Gap) bool {
 	if r.state, err = controller.Restore(snapshot); err != nil {
 		return false
 	}
-	r.state.EventSeq = uint64(len(r.out.Events))
-	return true
+	v := r.judge(g, beforeC, nowC, gap)
+	n := notice.For(notice.Interrupted)
+	if v.Do == resume.Wait {
+		n = notice.For(notice.WaitsForPerson)
+		r.state.Asks = v.Why
+	}
+	r.out.Events = append(r.out.Events, record.Event{Seq: r.state.EventSeq, Since: r.now, Wall: r.wall(), Code: n.Code,
+		Severity: record.Severity(n.Severity), Step: uint16(r.state.Plan.Step), Text: v.Why, Hint: n.Do})
+	r.state.EventSeq++
+	if v.Do == resume.Wait && !g.known {
+		if r.Answer == 0 {
+			r.Most = min(r.Most, r.now+leftAlone)
+		} else {
+			r.Presses = append([]Press{{r.now + r.Answer, controller.Resume}}, r.Presses...)
+		}
+	}
+	return v.Do != resume.Over
+}
+
+// leftAlone is how much of a firing is shown that nobody answers.
+const leftAlone = time.Hour
+
+func (r *run) judge(g Gap, beforeC, nowC float64, gap time.Duration) resume.Verdict {
+	if g.known {
+		do := resume.Proceed
+		if g.Asked {
+			do = resume.Wait
+		}
+		return resume.Verdict{Do: do, Why: fmt.Sprintf("calx was interrupted, as recorded, for %v", g.For.Round(time.Second))}
+	}
+	needC, wet, steam := r.c.Standing(r.state)
+	return resume.Judge(resume.Case{Policy: r.Policy, Gap: resume.Gap{Least: gap, Likely: gap, Most: gap}, BeforeC: beforeC, NowC: nowC, NeedC: needC,
+		DoorOpen: r.probe.bad.door > 0, Moulds: r.Control.Mould != nil, Wet: wet, Steam: steam, Waited: r.state.Asks, InF: r.Control.Profile.Fahrenheit})
 }
