@@ -49,6 +49,8 @@ func TestMain(m *testing.M) {
 		err = wardenMain(Wiring{Heat: Spec{Name: "heat"}}, open, os.Stdin, os.Stdout)
 	case "daemon":
 		err = daemonMain()
+	default:
+		err = killRole(os.Getenv(roleEnv))
 	}
 	if err != nil {
 		fmt.Fprintln(os.Stderr, err)
