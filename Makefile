@@ -22,10 +22,11 @@ RACE_ROOMS = ./cmd/... ./controller ./sensor/... ./storage ./sim/bench ./sim/chi
 TARGETS = linux/arm64 linux/arm,6 linux/amd64 darwin/arm64
 
 FUZZTIME = 5s
+CUTS     = 20
 GOFLAGS_TEST =
 VERSION  = $(shell git describe --tags --always --dirty 2>/dev/null || echo development)
 
-.PHONY: help build test fmt fmt-check vet staticcheck lint vuln race fuzz bench boards modules cross control-table demo clean
+.PHONY: help build test fmt fmt-check vet staticcheck lint vuln race fuzz bench boards modules cross control-table kills rig demo clean
 
 help:
 	@echo 'make build          the program, ./calx'
@@ -41,6 +42,8 @@ help:
 	@echo 'make modules        go.mod and go.sum are true and tidy'
 	@echo 'make bench          all benchmarks, once each'
 	@echo 'make control-table  control quality: kiln x profile'
+	@echo 'make kills          what may happen to either process, and when the heat is off'
+	@echo 'make rig            the same on a real kernel, and CUTS=$(CUTS) power cuts; root'
 
 build:
 	CGO_ENABLED=0 go build -trimpath -ldflags '-X main.version=$(VERSION)' -o calx ./cmd/calx
@@ -101,6 +104,16 @@ bench:
 
 control-table:
 	go test -run '^$$' -bench '^BenchmarkControl' -benchtime 1x ./sim/bench
+
+# What may happen to either process, as emulated lines see it: all of it.
+kills:
+	CALX_KILLS=1 go test -v -count 1 -run TestKillTable ./cmd/calx/plug
+
+# The same and more on a real kernel, then power cuts on it. Not part of .ci/run:
+# it wants root, twenty minutes, and a computer that is quiet.
+rig:
+	deploy/rig/rig.sh
+	deploy/rig/rig.sh -cuts $(CUTS)
 
 demo:
 	go run ./cmd/calx demo

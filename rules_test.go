@@ -31,6 +31,8 @@ var rooms = map[string]room{
 	"cmd/calx/outbox":  {may: []string{"cmd/calx/config", "cmd/calx/station", "controller", "controller/notice", "controller/tidings", "profile", "sensor", "storage", "storage/record"}, why: "tells people; the loop never waits for it, and it presses nothing"},
 	"cmd/calx/whatif":  {may: []string{"cmd/calx/summary", "controller/...", "profile", "sensor", "storage/record", "sim/bench", "sim/kiln", "sim/mould"}, why: "fires on a simulated kiln only: it can reach no pin"},
 	"cmd/calx/plug":    {may: []string{"controller/warden"}, why: "the process that owns the outputs opens no SPI port, no network and no database, so nothing that hangs the daemon can hang it"},
+	"deploy/rig/guest": {may: []string{"sensor/thermocouple", "sim/chip", "sim/kiln", "storage/..."}, why: "process 1 of the board on which the real calx is tried: it has kiln and chip simulated, and nothing of what it tries"},
+	"deploy/rig/host":  {why: "sees the board from outside only"},
 	"cmd/calx/chart":   {may: []string{"storage/record", "profile", "sensor", "sim/quantity", "cmd/calx/summary"}, why: "draws records; it does not fetch them"},
 	"cmd/calx/summary": {may: []string{"storage/record", "profile", "sensor", "sim/quantity"}, why: "measures records; it does not fetch them"},
 
@@ -77,13 +79,13 @@ var outside = []struct {
 	rooms  []string
 	why    string
 }{
-	{"periph.io/", []string{"sensor/max31855", "sensor/max31856", "sensor/max6675", "sim/chip", "sim/bench", "cmd/..."}, "its types stop at the driver: inside, temperatures are float64 °C"},
+	{"periph.io/", []string{"sensor/max31855", "sensor/max31856", "sensor/max6675", "sim/chip", "sim/bench", "cmd/...", "deploy/rig/..."}, "its types stop at the driver: inside, temperatures are float64 °C"},
 	{"go.etcd.io/bbolt", []string{"storage"}, "one room knows the file's layout"},
 	{"github.com/prometheus/", []string{"cmd/calx/web", "cmd/calx"}, "metrics are one view of a snapshot, not a way to pass values about"},
 	{"github.com/alecthomas/kong", []string{"cmd/calx"}, "flags live in one place"},
 	{"github.com/nicholas-fedor/shoutrrr", []string{"cmd/calx/outbox"}, "one room speaks to the services"},
 	{"github.com/alecthomas/participle/", []string{"profile"}, "one room reads the language"},
-	{"golang.org/x/sys", []string{"cmd/...", "storage"}, "system calls belong to the shell"},
+	{"golang.org/x/sys", []string{"cmd/...", "storage", "deploy/rig/..."}, "system calls belong to the shell"},
 }
 
 // within reports whether name is one of list, whose entries may end in "/...".
