@@ -62,6 +62,7 @@ func New(c Config) (*Controller, error) {
 		return nil, fmt.Errorf("controller: the kiln's maximum is %g °C; it must be above 0 °C", c.Guard.MaxC)
 	}
 	c.Guard.NoReadingS = math.Max(c.Guard.NoReadingS, 3*c.Period.Seconds())
+	c.Guard.PeriodS = c.Period.Seconds()
 	c.Guard.CeilingC = c.Profile.CeilingC
 	c.Guard.Fahrenheit = c.Profile.Fahrenheit
 	if c.Mould != nil {

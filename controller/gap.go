@@ -27,7 +27,7 @@ func interrupted(s State) State {
 	}
 	s.Relay = relay.Resumed(s.Relay)
 	s.Restored = true
-	s.History = guard.History{}
+	s.History = s.History.Interrupted()
 	return s
 }
 

@@ -111,7 +111,7 @@ func (t *tick) catchUp(lostS float64) {
 func (t *tick) look() {
 	r := t.in.Chamber
 	t.s.History = t.s.History.After(t.c.cfg.Guard, guard.Look{
-		DtS: t.dtS, Reading: r, On: t.s.Relay.On, Duty: t.s.Law.Duty, SetpointC: t.setpointC(),
+		DtS: t.dtS, Reading: r, On: t.s.Relay.On, Duty: t.s.Law.Duty, SetpointC: t.setpointC(), Air: t.airOn(), Door: t.in.Door,
 	})
 	if t.s.Relay.On {
 		t.s.EnergyJ += t.c.cfg.Plant.PowerW * t.ranS

@@ -12,6 +12,8 @@ package guard
 import (
 	"fmt"
 	"math"
+
+	"calx/controller/twin"
 )
 
 // Verdict is what a guard asks for.
@@ -20,6 +22,7 @@ type Verdict uint8
 // From nothing to the end of heat in this firing.
 const (
 	Fine     Verdict = iota
+	Tell             // heat goes on; a person should know
 	Withhold         // no heat in this tick; the firing goes on
 	Trip             // no heat until a person clears it
 )
@@ -39,6 +42,13 @@ type Limits struct {
 	NoReadingS float64 // time without a valid reading that trips, s
 	Response   []Response
 	Fahrenheit bool // how temperatures are worded
+	// Twin is the kiln of the kiln file, run beside the firing; nil: there is
+	// none, and the guards that need it are silent.
+	Twin *twin.Twin
+	// Doubt is how far the heat that the kiln file says a firing needs may be
+	// off, as a share of it, the voltage of the mains included; 0..0.6.
+	Doubt   float64
+	PeriodS float64 // between looks, s
 }
 
 // Response is how the kiln answers at one temperature; rising in TempC, the
@@ -102,16 +112,29 @@ func (l Limits) delta(c float64) string {
 // table holds every guard, in the order in which they are asked. The gravest
 // verdict wins, and among equals the first.
 var table = []func(Limits, History) Finding{
-	noReading, jumped, frozen, reversed, aboveKilnMax, aboveCeiling, risingWhileOff, notRising, cannotReach,
+	noReading, jumped, frozen, reversed, aboveKilnMax, aboveCeiling, maybeAbove,
+	unasked, risingWhileOff, noHeat, notRising, cannotReach,
 }
 
-// Judge asks every guard.
+// Judge asks every guard. What is only to be told is not in its answer.
 func Judge(l Limits, h History) Finding {
 	var worst Finding
 	for _, g := range table {
-		if f := g(l, h); f.Verdict > worst.Verdict {
+		if f := g(l, h); f.Verdict > Tell && f.Verdict > worst.Verdict {
 			worst = f
 		}
 	}
 	return worst
+}
+
+// Tells is what a person should know though the heat goes on, in the order of
+// the table.
+func Tells(l Limits, h History) []Finding {
+	var out []Finding
+	for _, g := range table {
+		if f := g(l, h); f.Verdict == Tell {
+			out = append(out, f)
+		}
+	}
+	return out
 }

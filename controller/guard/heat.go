@@ -38,7 +38,7 @@ func aboveCeiling(l Limits, h History) Finding {
 // walls give their heat back. That dies away; a shorted relay does not.
 func risingWhileOff(l Limits, h History) Finding {
 	const leastOffS, againS = 60, 900
-	if h.OffS < leastOffS || !h.Believed() {
+	if h.OffS < leastOffS || !h.Believed() || h.explained(l) {
 		return Finding{}
 	}
 	if !h.climbs(l, againS) && (h.UnrestS > 0 || h.HotC-h.OffFromC <= l.coastC(h) || !h.rises(l)) {

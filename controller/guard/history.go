@@ -3,6 +3,7 @@ package guard
 import (
 	"math"
 
+	"calx/controller/twin"
 	"calx/sensor"
 )
 
@@ -56,6 +57,11 @@ type History struct {
 	Trail         [points]float64
 	TrailN        int     // remembered temperatures ever taken
 	TrailS        float64 // time since the newest of them was due, s
+	Twin          twin.State
+	MissS         float64 // time for which no heat has come, s
+	MissAgoS      float64 // time since that was last seen, s
+	Door          sensor.Door
+	BelowColdS    float64 // time that the reading has been colder than the kiln can be, s
 }
 
 // Look is one tick as the guards see it.
@@ -65,6 +71,8 @@ type Look struct {
 	On        bool           // the relay was commanded on in the period that ended
 	Duty      float64        // asked for in that period, 0..1
 	SetpointC float64        // °C; NaN when there is none
+	Air       bool           // the fresh-air relay was on
+	Door      sensor.Door
 }
 
 // fullDuty counts as full power.
@@ -74,6 +82,10 @@ const fullDuty = 0.98
 // and not a jump that no kiln can make.
 func (h History) Believed() bool { return h.Seen && h.DoubtS == 0 }
 
+// Interrupted is what is left of a history when nobody looked for a while: the
+// kiln that runs beside the firing cools meanwhile; all else begins anew.
+func (h History) Interrupted() History { return History{Twin: h.Twin} }
+
 // After is the history after one more look.
 func (h History) After(l Limits, k Look) History {
 	dt := k.DtS
@@ -81,6 +93,7 @@ func (h History) After(l Limits, k Look) History {
 		dt = 0
 	}
 	h = h.relay(l, k.On, dt)
+	h.Door = k.Door
 	if k.Duty >= fullDuty {
 		h.FullS += dt
 	} else {
@@ -88,13 +101,36 @@ func (h History) After(l Limits, k Look) History {
 	}
 	h.AgeS += dt
 	h.TrailS += dt
-	if h.weigh(k.Reading, dt) {
+	believed := h.weigh(k.Reading, dt)
+	h.twin(l, k, dt, believed)
+	if believed {
 		h.DoubtS = 0
 		return h.follow(l, k, dt)
 	}
 	h.DoubtS = more(h.DoubtS, dt)
 	h.FullS = 0
 	return h
+}
+
+// twin carries the kiln beside the firing on. A lease of heat that nobody
+// renewed has run out after leaseS.
+func (h *History) twin(l Limits, k Look, dt float64, believed bool) {
+	const leaseS = 2
+	if l.Twin == nil {
+		return
+	}
+	t := twin.Tick{DtS: dt, ChamberC: math.NaN(), ColdC: k.Reading.ColdC, Air: k.Air, Open: k.Door == sensor.DoorOpen, Doubt: l.Doubt}
+	if k.On {
+		t.OnS = dt
+		if dt > l.PeriodS+leaseS {
+			t.OnS = leaseS
+		}
+	}
+	if believed {
+		t.ChamberC = k.Reading.HotC
+	}
+	h.Twin = l.Twin.After(h.Twin, t)
+	h.miss(dt)
 }
 
 // weigh reports whether a reading is to be believed: valid, a temperature, and
@@ -145,6 +181,7 @@ func (h History) follow(l Limits, k Look, dt float64) History {
 	h.AboveCeilingS = over(h.AboveCeilingS, dt, l.CeilingC != 0 && h.HotC > l.CeilingC+l.MarginC)
 	h.AboveMaxS = over(h.AboveMaxS, dt, h.HotC > l.MaxC)
 	h.BelowS = over(h.BelowS, dt, h.tooCold())
+	h.BelowColdS = over(h.BelowColdS, dt, h.belowCold())
 	h.remember()
 	h.rebound(l, dt)
 	return h

@@ -9,6 +9,7 @@ import (
 
 	"calx/controller/guard"
 	"calx/controller/law"
+	"calx/controller/twin"
 	"calx/sim/kiln"
 )
 
@@ -242,5 +243,20 @@ func coast(k *kiln.Kiln, stepS, ambientC float64) float64 {
 func Guard(p kiln.Params, plant law.Plant) guard.Limits {
 	l := guard.DefaultLimits(p.MaxC())
 	l.Response = Response(p, plant)
+	l.Twin = twin.New(p, plant.AmbientC)
+	l.Doubt = doubt(p)
 	return l
+}
+
+// doubt is how far the heat that a kiln file says a firing needs may be off.
+// Figures from a nameplate and a tape measure are good to a quarter (common
+// practice, no source); fitted ones to twice their standard error. The mains
+// adds to it: a voltage may be 10 % off for hours and is not measured (EN
+// 50160), but rarely is more than 3 % off its mean over a night.
+func doubt(p kiln.Params) float64 {
+	const nobodyKnows, mains, most = 0.25, 0.06, 0.5
+	if p.Fitted == nil {
+		return nobodyKnows
+	}
+	return math.Min(math.Hypot(2*float64(p.Fitted.Doubt), mains), most)
 }

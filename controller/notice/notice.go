@@ -65,6 +65,7 @@ const (
 	ReadingJumped  = "reading-jumped"
 	ReadingFrozen  = "reading-frozen"
 	ReversedProbe  = "reversed-probe"
+	MaybeAbove     = "may-be-too-hot"
 )
 
 var catalogue = []Notice{
@@ -90,6 +91,7 @@ var catalogue = []Notice{
 	{ReversedProbe, Alarm, "the temperature falls under heat, below what is possible", "swap the two wires of the probe at the amplifier; the kiln is hotter than it reads"},
 	{AboveCeiling, Alarm, "the chamber is above the ceiling of the profile", "keep the door shut; if the temperature still rises, switch the kiln off at the wall: a relay may be welded"},
 	{AboveKilnMax, Alarm, "the chamber is above what the kiln is built for", "switch the kiln off at the wall; find out why before firing again"},
+	{MaybeAbove, Alarm, "the probe may read too low: by the heat it was given the chamber would be above its limit", "look whether the probe is of the type in calx.yaml and sits all the way in; then at elements and fuses: one that is dead looks the same from outside"},
 	{RisingWhileOff, Alarm, "the temperature rises though the heat is off", "switch the kiln off at the wall: the relay may be welded shut"},
 	{NotRising, Alarm, "full power, but the temperature does not rise as it should", "look whether the probe still sits in the chamber, then at elements, fuse, relay and door"},
 	{CannotReach, Alarm, "full power for an hour and no nearer to the setpoint", "lower the target, or have the elements and the mains checked"},

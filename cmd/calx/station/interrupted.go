@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"calx/controller"
-	"calx/controller/guard"
 	"calx/controller/notice"
 	"calx/sensor"
 	"calx/storage"
@@ -183,7 +182,7 @@ type follower struct {
 
 func (f *follower) follow(r *record.Reading) {
 	if len(f.resumed) > 0 && r.Since >= f.resumed[0] {
-		f.state.History, f.resumed = guard.History{}, f.resumed[1:] // as Restore does
+		f.state.History, f.resumed = f.state.History.Interrupted(), f.resumed[1:] // as Restore does
 	}
 	f.state, _ = f.c.Step(f.state, inputOf(r))
 	f.state.Air = r.Air

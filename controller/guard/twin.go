@@ -1,0 +1,124 @@
+package guard
+
+import (
+	"fmt"
+	"math"
+
+	"calx/controller/notice"
+	"calx/sensor"
+)
+
+// What the twin says is heat, in shares of it.
+const (
+	// A relay that is welded brings all the heat that a closed one brings: 1.0
+	// in every shipped kiln, 0.8 where the elements are worn. The heat of a
+	// burning pattern is up to 0.3 of full power (a pattern that gives 300 W in
+	// a kiln of 1.2 kW), and a wall gives back less.
+	surplusShare = 0.6
+	// doubtfulC is the least answer of this kiln, °C, on which heat is withheld,
+	// sureC the one on which the firing ends.
+	doubtfulC, sureC = 3, 8
+	noneC            = 14
+	// Without heat nothing of it comes: 1.0, and 0.5 where one of two elements
+	// is dead, which ends no firing. Above leastLoss it is a door.
+	missingShare, mostMissing = 0.8, 1.3
+)
+
+// unasked finds heat that nobody commanded: the readings leave the kiln as
+// commanded towards the one that is always on. The physics is the kiln's own:
+// how far full power moves the reading of a kiln as hot as this one, in the time
+// since the window began. In the shipped kilns that takes 20 to 60 s.
+//
+// It is silent for a while after a lack of heat, when walls and elements give
+// back what they kept.
+func unasked(l Limits, h History) Finding {
+	w := h.Twin.Older
+	extraC := w.FullC - w.GivenC
+	if l.Twin == nil || !h.Believed() || h.Twin.LackS > 0 || h.UnrestS > 0 || extraC < doubtfulC || w.SurplusShare() < surplusShare {
+		return Finding{}
+	}
+	v := Withhold
+	if extraC >= sureC {
+		v = Trip
+	}
+	return Finding{v, notice.RisingWhileOff, fmt.Sprintf("the chamber rose %s further in %.0f s than the heat explains that was asked for, to %s; a relay that never opens makes it %s",
+		l.delta(w.SeenC), w.S, l.temp(h.HotC), l.delta(extraC))}
+}
+
+// explained reports whether the twin says that a rise without heat is nothing:
+// what the kiln had stored, or a pattern that burns.
+func (h History) explained(l Limits) bool {
+	const part = 0.45
+	w := h.Twin.Older
+	return l.Twin != nil && h.Twin.LackS == 0 && w.FullC-w.GivenC >= doubtfulC && w.SurplusShare() < part
+}
+
+// missing reports whether the readings go with the kiln that gets no heat.
+func (h History) missing() bool {
+	w := h.Twin.Older
+	return h.Twin.LossS == 0 && w.GivenC >= noneC && w.MissingShare() >= missingShare && w.MissingShare() <= mostMissing
+}
+
+// miss notes for how long no heat has come. A new window needs a while to say
+// so again.
+func (h *History) miss(dt float64) {
+	const windowS = 150
+	if h.missing() {
+		h.MissS, h.MissAgoS = more(h.MissS, dt), 0
+	} else if h.MissS > 0 {
+		h.MissS += dt
+		if h.MissAgoS += dt; h.MissAgoS > windowS {
+			h.MissS = 0
+		}
+	}
+}
+
+// noHeat finds a relay that does not close, a fuse, a broken element, or a
+// probe that no longer feels the heat: the readings go with the kiln that gets
+// none. A door that stands open by the right amount looks the same; so the
+// firing ends at once only where a switch says that the door is shut, or where
+// the heat, were it in the chamber after all, would have brought it above its
+// limit.
+func noHeat(l Limits, h History) Finding {
+	const patienceS = 300
+	if l.Twin == nil || !h.Believed() || !h.missing() {
+		return Finding{}
+	}
+	v := Tell
+	if h.Door == sensor.DoorShut || h.MissS >= patienceS || h.Twin.Open.JunctionC() > l.limitC() {
+		v = Trip
+	}
+	w := h.Twin.Older
+	return Finding{v, notice.NotRising, fmt.Sprintf("of the heat asked for in the last %.0f s nothing arrives: the chamber is at %s, and would be %s hotter",
+		math.Max(w.S, h.MissS), l.temp(h.HotC), l.delta(-w.SeenC))}
+}
+
+// limitC is the temperature that the chamber may not pass, with its margin, °C.
+func (l Limits) limitC() float64 {
+	if l.CeilingC != 0 {
+		return math.Min(l.CeilingC+l.MarginC, l.MaxC)
+	}
+	return l.MaxC
+}
+
+// maybeAbove ends a firing that would be too hot if the probe lied. It is asked
+// for only where the reading cannot be true of the kiln in the file.
+func maybeAbove(l Limits, h History) Finding {
+	mayC := h.Twin.Open.JunctionC()
+	if l.Twin == nil || !h.Believed() || h.BelowColdS < belowColdS || !(mayC > l.limitC()) {
+		return Finding{}
+	}
+	return Finding{Trip, notice.MaybeAbove, fmt.Sprintf("the chamber reads %s, but by the heat it was given it may be at %s, above the limit of %s: either the probe reads too low or the elements are weak",
+		l.temp(h.HotC), l.temp(mayC), l.temp(l.limitC()))}
+}
+
+// belowColdS is how long a reading must be colder than all doubts allow.
+const belowColdS = 600
+
+// belowCold reports whether the reading is colder than the kiln of the file
+// can be, with all that is in doubt at its coldest.
+func (h History) belowCold() bool {
+	const leastC, part = 8, 0.02
+	coldC := h.Twin.Cold.JunctionC()
+	return coldC-h.HotC > leastC+part*coldC
+}
