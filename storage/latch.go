@@ -53,11 +53,18 @@ func (l *Log) Trip() (f record.Firing, ok bool, err error) {
 
 // latched finds the trip that is not cleared.
 func latched(tx *bolt.Tx) (f record.Firing, ok bool, err error) {
-	k, v := tx.Bucket(bucketHeads).Cursor().Last()
-	if k == nil {
-		return f, false, nil
+	c := tx.Bucket(bucketHeads).Cursor()
+	k, v := c.Last()
+	for ; k != nil; k, v = c.Prev() {
+		// What was recorded elsewhere says nothing about this kiln.
+		if f, err = decodeHead(k, v); err != nil || f.Imported == "" {
+			break
+		}
 	}
-	if f, err = decodeHead(k, v); err != nil || f.Outcome != Tripped {
+	if k == nil {
+		return record.Firing{}, false, nil
+	}
+	if err != nil || f.Outcome != Tripped {
 		return record.Firing{}, false, err
 	}
 	if b := tx.Bucket(bucketLatch); b != nil && number(b.Get(keyCleared)) >= number(k) {
