@@ -203,8 +203,7 @@ func (p *post) text(l letter) ([]byte, error) {
 	head("Date", l.at.Format(time.RFC1123Z))
 	head("From", from.String())
 	head("To", strings.Join(to, ",\r\n "))
-	// RFC 2047, section 2: encoded words of at most 75 characters, folded.
-	head("Subject", strings.ReplaceAll(mime.QEncoding.Encode("utf-8", l.subject), "?= =?", "?=\r\n =?"))
+	head("Subject", subjectLine(l.subject))
 	head("Message-ID", fmt.Sprintf("<%s@%s>", l.id, domain))
 	head("Auto-Submitted", "auto-generated") // RFC 3834: no holiday note comes back
 	if l.urgent {
@@ -219,6 +218,16 @@ func (p *post) text(l letter) ([]byte, error) {
 		return nil, err
 	}
 	return b.Bytes(), q.Close()
+}
+
+// subjectLine encodes by RFC 2047, section 2: words of at most 75 characters,
+// lines of at most 76, so that each word has a line of its own.
+func subjectLine(s string) string {
+	coded := mime.QEncoding.Encode("utf-8", s)
+	if coded == s {
+		return s
+	}
+	return "\r\n " + strings.ReplaceAll(coded, "?= =?", "?=\r\n =?")
 }
 
 // helo is the name this board gives itself: its full name, or its address as a
