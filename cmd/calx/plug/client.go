@@ -130,6 +130,7 @@ func (c *Client) launch() (*os.File, error) {
 	if err != nil {
 		return nil, errors.Join(err, leasesIn.Close(), statusOut.Close())
 	}
+	spareWarden()
 	return statusOut, nil
 }
 

@@ -124,7 +124,10 @@ func (l *Line) set(on bool) error {
 	return l.verify()
 }
 
-// Verify reads the line and compares it with the last Set.
+// Verify reads the line and compares it with the last Set. It asks the line's
+// own request (GPIO_V2_LINE_GET_VALUES_IOCTL), which reads the pin's level and
+// neither requests the line anew nor names a direction, so an output stays
+// one; deploy/rig sees it stay driven while it is asked twenty times a second.
 func (l *Line) Verify() error {
 	l.mu.Lock()
 	defer l.mu.Unlock()

@@ -291,6 +291,21 @@ func TestClient(t *testing.T) {
 	require.NoError(t, c.Close(), "again")
 }
 
+// Of the two, the kernel must take the daemon when memory runs out: the warden
+// turns the heat off then.
+func TestWardenIsTakenLast(t *testing.T) {
+	s := newScene(t)
+	d, pid := s.daemon()
+	score := func(pid int) (n int) {
+		b, err := os.ReadFile(fmt.Sprintf("/proc/%d/oom_score_adj", pid))
+		require.NoError(t, err)
+		_, err = fmt.Sscan(string(b), &n)
+		require.NoError(t, err)
+		return n
+	}
+	assert.Equal(t, score(pid)+takenSooner, score(d.Process.Pid))
+}
+
 func TestStoppedWardenDoesNotHoldOff(t *testing.T) {
 	s := newScene(t)
 	c, err := Start(clientConfig(s.fifo, "warden", pipeOpener("client", s.fifo)))

@@ -3,7 +3,6 @@ package plug
 import (
 	"fmt"
 	"io"
-	"strconv"
 	"strings"
 	"time"
 )
@@ -29,19 +28,6 @@ const (
 func (s Status) line() string {
 	why := strings.ReplaceAll(s.Text, "\n", "; ")
 	return fmt.Sprintf("%s %d %s %s %s %s\n", s.Word, s.Seq, word(s.Heat), word(s.Main), word(s.Air), why)
-}
-
-// parseStatus reads what line wrote.
-func parseStatus(line string) (Status, bool) {
-	f := strings.SplitN(strings.TrimSuffix(line, "\n"), " ", 6)
-	if len(f) != 6 {
-		return Status{}, false
-	}
-	seq, err := strconv.ParseUint(f[1], 10, 64)
-	if err != nil {
-		return Status{}, false
-	}
-	return Status{Word: f[0], Seq: seq, Heat: f[2] == word(true), Main: f[3] == word(true), Air: f[4] == word(true), Text: f[5]}, true
 }
 
 func word(on bool) string {

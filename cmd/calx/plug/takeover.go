@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"strconv"
+	"strings"
 	"time"
 )
 
@@ -42,6 +44,19 @@ func (c *Client) listen(status *os.File) {
 			close(c.isOff)
 		}
 	}
+}
+
+// parseStatus reads what line wrote.
+func parseStatus(line string) (Status, bool) {
+	f := strings.SplitN(strings.TrimSuffix(line, "\n"), " ", 6)
+	if len(f) != 6 {
+		return Status{}, false
+	}
+	seq, err := strconv.ParseUint(f[1], 10, 64)
+	if err != nil {
+		return Status{}, false
+	}
+	return Status{Word: f[0], Seq: seq, Heat: f[2] == word(true), Main: f[3] == word(true), Air: f[4] == word(true), Text: f[5]}, true
 }
 
 // watch waits for the process to end.
