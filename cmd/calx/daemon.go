@@ -145,7 +145,7 @@ func (d *daemon) openBench() error {
 	if cfg.Heater.Air != "" {
 		h.Air = d.bench.AirPin()
 	}
-	cfg.Heater = h
+	cfg.Heater, cfg.Door = h, config.Door{}
 	d.cfg, d.clock = &cfg, d.bench
 	return nil
 }
