@@ -37,12 +37,12 @@ func main() {
 // eatMemory takes page after page until the kernel ends it or another.
 func eatMemory() error {
 	const bite = 1 << 20
-	var all [][]byte
+	all := map[int][]byte{}
 	for {
 		b := make([]byte, bite)
 		for i := 0; i < len(b); i += os.Getpagesize() {
 			b[i] = 1
 		}
-		all = append(all, b)
+		all[len(all)] = b
 	}
 }

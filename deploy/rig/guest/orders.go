@@ -228,7 +228,7 @@ func (o *orders) state(who string) (string, error) {
 			continue
 		}
 		_, after, _ := strings.Cut(string(b), ") ")
-		if s := after[:1]; s != "S" && s != "R" {
+		if s := after[:1]; s == "D" || worst != "D" && s != "S" && s != "R" {
 			worst = s
 		}
 	}
