@@ -88,19 +88,45 @@ func (c *Controller) backPace(step int, tC float64) float64 {
 	return slowest / 3600
 }
 
+// Standing is what is to be known of a firing before it goes on: the
+// temperature that its plan needs at the least, °C, NaN when it needs no heat;
+// whether there is free water in the moulds; and whether its profile has a hold
+// in which they can be steamed again.
+func (c *Controller) Standing(s State) (needC float64, wet, steam bool) {
+	_, steam = c.steamHold(s.Plan.Step)
+	return c.needC(s.Plan), c.wet(s), steam
+}
+
+// needC is the temperature that the plan needs, °C: where it was, or the target
+// of a cooling step; NaN when it needs none.
+func (c *Controller) needC(p Cursor) float64 {
+	if p.Step >= len(c.cfg.Profile.Steps) {
+		return math.NaN()
+	}
+	switch s := c.cfg.Profile.Steps[p.Step]; {
+	case s.Kind == profile.Wait || !p.Entered && p.Step == 0:
+		return math.NaN()
+	case !p.Entered:
+		return p.SetC
+	case s.Kind == profile.Cool:
+		return s.TargetC
+	}
+	return math.Max(p.SetC, p.BackToC)
+}
+
 // goBack lets the plan begin again from where an interrupted kiln has cooled
 // to, at the pace of the profile: full power to catch up would crack a mould.
 // A wet mould that has stopped steaming is given its steam hold once more.
 // what says in words which way the plan takes; "" when it simply goes on.
 func (c *Controller) goBack(s State, yC float64, wall time.Time) (p Cursor, what string) {
 	p = s.Plan
-	step := c.cfg.Profile.Steps[p.Step]
-	toC := math.Max(p.SetC, p.BackToC)
-	if step.Kind == profile.Cool {
-		toC = step.TargetC
+	step, toC := c.cfg.Profile.Steps[p.Step], c.needC(p)
+	if !p.Entered {
+		p.SetC = math.Min(p.SetC, yC) // the step will begin from here
+		return p, ""
 	}
-	if !p.Entered || step.Kind == profile.Wait || step.Kind == profile.Cool && yC >= toC {
-		if p.Entered && step.Kind == profile.Cool && !p.Unheated {
+	if math.IsNaN(toC) || step.Kind == profile.Cool && yC >= toC {
+		if step.Kind == profile.Cool && !p.Unheated {
 			p.SetC = math.Min(p.SetC, yC) // it has cooled ahead of the plan
 		}
 		return p, ""

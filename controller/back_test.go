@@ -197,7 +197,7 @@ func TestDoorIsShutBeforeItGoesOn(t *testing.T) {
 	in.Door, in.Commands = sensor.DoorOpen, []controller.Command{controller.Resume}
 	f.s, f.out = f.c.Step(f.s, in)
 	assert.NotEmpty(t, f.s.Asks)
-	require.Len(t, only(f.out.Events, notice.WaitsForPerson), 1)
+	require.Len(t, only(f.out.Events, notice.CannotGoOn), 1)
 	assert.Contains(t, f.out.Events[0].Text, "the door is open")
 }
 

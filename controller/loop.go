@@ -77,6 +77,7 @@ func (l *Loop) Run(ctx context.Context, s State) (State, error) {
 		start -= period + l.Gap // the tick that resumes is a new one
 	}
 	var outputDead, logBehind bool
+	first := true // after an interruption a replay cannot come past it without a snapshot
 	for due := l.Clock.Mono(); ; {
 		now := l.Clock.Mono()
 		if l.Late != nil {
@@ -96,10 +97,11 @@ func (l *Loop) Run(ctx context.Context, s State) (State, error) {
 		var out Output
 		s, out = l.Controller.Step(s, in)
 		outputDead = l.Heater.Set(out.Lines()) != nil
-		snap, err := l.snapshot(s, out)
+		snap, err := l.snapshot(s, out, first)
 		if err != nil {
 			return s, err
 		}
+		first = false
 		logBehind = l.Journal.Append(out.Record, out.Events, snap) != nil
 		if l.Observe != nil {
 			l.Observe(s, out)
@@ -124,8 +126,8 @@ func (l *Loop) ended(s State, out Output) bool {
 	return out.Ended
 }
 
-func (l *Loop) snapshot(s State, out Output) ([]byte, error) {
-	if out.Record.Seq%snapshotEvery != 0 && len(out.Events) == 0 {
+func (l *Loop) snapshot(s State, out Output, always bool) ([]byte, error) {
+	if !always && out.Record.Seq%snapshotEvery != 0 && len(out.Events) == 0 {
 		return nil, nil
 	}
 	return s.Snapshot()

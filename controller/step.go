@@ -204,9 +204,9 @@ func (t *tick) people() {
 func (t *tick) answer() {
 	switch {
 	case !t.s.History.Believed():
-		t.say(notice.WaitsForPerson, "the firing cannot go on: there is no valid temperature of the chamber")
+		t.say(notice.CannotGoOn, "the firing cannot go on: there is no valid temperature of the chamber")
 	case t.in.Door == sensor.DoorOpen:
-		t.say(notice.WaitsForPerson, "the firing cannot go on: the door is open")
+		t.say(notice.CannotGoOn, "the firing cannot go on: the door is open")
 	default:
 		t.s.Asks, t.s.Back = "", true
 		t.say(notice.ResumedByHand, fmt.Sprintf("somebody let the firing go on at %s", t.temp(t.s.History.HotC)))

@@ -45,6 +45,7 @@ const (
 	Interrupted    = "resumed-after-interruption"
 	WaitsForPerson = "waits-for-person"
 	WayBack        = "way-back"
+	CannotGoOn     = "cannot-go-on"
 	Told           = "tell"
 	HoldBack       = "hold-back"
 	CaughtUp       = "caught-up"
@@ -78,6 +79,7 @@ var catalogue = []Notice{
 	{SteppedOn, Info, "somebody ended the step early", ""},
 	{Interrupted, Warn, "the firing went on after an interruption", "look at the curve: a long gap may need a longer hold"},
 	{WaitsForPerson, Warn, "after an interruption a person must say whether the firing goes on; the heat is off meanwhile", "look at kiln and moulds, then calx resume to go on, or calx stop to end it"},
+	{CannotGoOn, Warn, "somebody let an interrupted firing go on, and it cannot", "mend what is said, then calx resume once more"},
 	{WayBack, Info, "after an interruption the plan goes back to where the moulds are, no faster than the profile", ""},
 	{Told, Warn, "a message written into the profile", ""},
 	{HoldBack, Warn, "the kiln cannot follow; the plan waits for it", "nothing, if the kiln is known to be weak; else look for a broken element, an open vent or low mains"},

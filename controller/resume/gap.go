@@ -13,12 +13,13 @@ type Clocks struct {
 	Cooling  Cooling
 }
 
-// Cooling is how long this kiln takes, without heat, for the fall that is seen.
-// The zero value says nothing.
+// Cooling is how long this kiln takes, by its model and without heat, for the
+// fall that is seen. The zero value says nothing.
 type Cooling struct {
 	Known  bool
-	Likely time.Duration // to the temperature that is seen
-	Most   time.Duration // to a little below it; negative: it would never come there
+	Least  time.Duration // for the part of the fall that is sure
+	Likely time.Duration // for the fall
+	Most   time.Duration // for a little more; negative: it would never come there
 }
 
 // Gap is how long an interruption lasted.
@@ -28,11 +29,12 @@ type Gap struct {
 	By            string        // what says so, for people; "" for the plain case of a clock that is right
 }
 
-// The kiln's own cooling is met within 10 % by its model. A door that is not
-// quite shut makes it fall several times as fast; a pattern that still burns
-// holds it up.
+// The kiln's own cooling is met within 10 % by its model where it has been
+// fired slowly; a fast one leaves the wall colder than the model thinks. A door
+// that is not quite shut makes it fall several times as fast; a pattern that
+// still burns holds it up.
 const (
-	fasterThanModel = 4
+	fasterThanModel = 3
 	slowerThanModel = 2
 	atLeast         = 10 * time.Minute // a fall of some degrees says nothing finer
 	longest         = 30 * 24 * time.Hour
@@ -49,7 +51,7 @@ func Measure(c Clocks) Gap {
 	}
 	least, likely, most := time.Duration(0), time.Duration(0), time.Duration(-1)
 	if k := c.Cooling; k.Known {
-		least, likely = k.Likely/fasterThanModel, k.Likely
+		least, likely = k.Least/fasterThanModel, k.Likely
 		if k.Most >= 0 {
 			most = slowerThanModel*k.Most + atLeast
 		}

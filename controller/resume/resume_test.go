@@ -128,9 +128,9 @@ func TestMeasure(t *testing.T) {
 	paris, err := time.LoadLocation("Europe/Paris")
 	require.NoError(t, err)
 	// The chamber fell as in 20 minutes; a little further would be 25.
-	fell := Cooling{Known: true, Likely: 20 * time.Minute, Most: 25 * time.Minute}
+	fell := Cooling{Known: true, Least: 15 * time.Minute, Likely: 20 * time.Minute, Most: 25 * time.Minute}
 	still := Cooling{Known: true, Likely: 0, Most: time.Minute}
-	cold := Cooling{Known: true, Likely: 9 * time.Hour, Most: -1}
+	cold := Cooling{Known: true, Least: 405 * time.Minute, Likely: 9 * time.Hour, Most: -1}
 	y1970 := time.Unix(60, 0)
 	for _, c := range []struct {
 		name                string
@@ -171,7 +171,8 @@ func TestMeasureProperties(t *testing.T) {
 		wall := func(name string) time.Time { return time.Unix(rapid.Int64Range(-1e9, 5e9).Draw(t, name), 0) }
 		c := Clocks{Up: time.Duration(rapid.Int64Range(0, 1e15).Draw(t, "up")), LastWall: wall("last"), Wall: wall("now")}
 		if rapid.Bool().Draw(t, "known") {
-			c.Cooling = Cooling{true, time.Duration(rapid.Int64Range(0, 1e15).Draw(t, "likely")), time.Duration(rapid.Int64Range(-1, 1e15).Draw(t, "further"))}
+			c.Cooling = Cooling{true, 0, time.Duration(rapid.Int64Range(0, 1e15).Draw(t, "likely")), time.Duration(rapid.Int64Range(-1, 1e15).Draw(t, "further"))}
+			c.Cooling.Least = c.Cooling.Likely / time.Duration(rapid.IntRange(1, 5).Draw(t, "part"))
 			if c.Cooling.Most >= 0 {
 				c.Cooling.Most += c.Cooling.Likely
 			}

@@ -69,6 +69,7 @@ func (s *Station) fire(ctx context.Context, j *job) error {
 		return fmt.Errorf("the firing ended (%s), but its end could not be written: %w", outcome, err)
 	}
 	// What is not on disk is tried again by the log; the status says so.
+	s.latch()
 	return nil
 }
 

@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"math"
 	"os"
 	"path/filepath"
 	"sync"
@@ -23,6 +22,7 @@ import (
 	"calx/controller/law"
 	"calx/controller/notice"
 	"calx/controller/relay"
+	"calx/sensor"
 	"calx/sim/bench"
 	"calx/sim/kiln"
 	"calx/storage"
@@ -95,16 +95,18 @@ func (h *house) die() {
 	h.stop()
 	h.stop = nil
 	h.done.Wait()
+	follows(h.t, h.log)
 	assert.NoError(h.t, h.log.Close())
 }
 
 const evening = "heat to 300 C at 600 C/h\nhold 20 min\n"
 
-// begin starts a firing and lets the daemon die after so long.
-func (h *house) begin(d time.Duration) {
+// begin starts a firing and lets the daemon die after so long. policy is what
+// its person wants after a power cut.
+func (h *house) begin(d time.Duration, policy string) {
 	h.t.Helper()
 	h.start()
-	_, err := h.st.Start(Request{Name: "evening", Profile: evening})
+	_, err := h.st.Start(Request{Name: "evening", Profile: evening, AfterCut: policy})
 	require.NoError(h.t, err)
 	time.Sleep(d)
 	h.die()
@@ -119,19 +121,19 @@ func TestGoesOnAfterAShortInterruption(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		h := newHouse(t)
 		defer h.die()
-		h.begin(10*time.Minute + 35*time.Second) // 35 readings after a snapshot
+		h.begin(10*time.Minute+35*time.Second, "") // 35 readings after a snapshot
 		before := h.last
-		h.gap(4 * time.Minute)
+		h.gap(2 * time.Minute)
 		h.start()
 		said, err := h.st.Interrupted(context.Background(), 10*time.Minute)
 		require.NoError(t, err)
-		assert.Contains(t, said, "firing 1: calx was interrupted for 4 min")
+		assert.Contains(t, said, "firing 1: calx was interrupted for 2 min")
 		assert.Contains(t, said, `The firing goes on in step 1, "heat to 300 C at 600 C/h"`)
 		time.Sleep(5 * time.Second)
 		f := h.st.Status().Firing
 		require.NotNil(t, f, "%+v", h.st.Status().Last)
 		assert.Equal(t, notice.Interrupted, f.Events[0].Code)
-		assert.InDelta(t, (before.Now + 4*time.Minute).Seconds(), f.SinceS, 10, "its own time counts the interruption")
+		assert.InDelta(t, (before.Now + 2*time.Minute).Seconds(), f.SinceS, 10, "its own time counts the interruption")
 		time.Sleep(2 * time.Hour)
 		require.Nil(t, h.st.Status().Firing)
 		assert.Equal(t, "finished", h.st.Status().Last.Outcome, h.st.Status().Last.Reason)
@@ -161,7 +163,7 @@ func TestRebuiltStateIsTheOldOne(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		h := newHouse(t)
 		defer h.die()
-		h.begin(10*time.Minute + 35*time.Second)
+		h.begin(10*time.Minute+35*time.Second, "")
 		b, err := h.last.Snapshot()
 		require.NoError(t, err)
 		want, err := controller.Restore(b)
@@ -182,35 +184,44 @@ func text64(t *testing.T, s controller.State) string {
 	return string(b)
 }
 
-func TestDoesNotGoOn(t *testing.T) {
+func TestWhatBecomesOfIt(t *testing.T) {
+	const goesOn, waits, over, left = "goes on", "waits", "over", "left"
 	for _, c := range []struct {
 		name    string
+		policy  string
 		within  time.Duration
 		gap     time.Duration
 		mishaps []bench.Mishap
 		mend    func(*house)
+		becomes string
 		says    string
 	}{
-		{name: "nobody said so", within: 0, gap: time.Minute, says: "resume_within in calx.yaml does not say"},
-		{name: "too long", within: 10 * time.Minute, gap: 11 * time.Minute, says: "longer than resume_within, which is 10 min"},
-		{name: "clock went back", within: time.Hour, gap: 5 * time.Minute,
-			mishaps: []bench.Mishap{{At: 12 * time.Minute, Kind: "clock", Value: "-86400"}}, says: "nobody knows how long: the clock shows 1999-12-31"},
-		{name: "no temperature", within: time.Hour, gap: 5 * time.Minute,
-			mishaps: []bench.Mishap{{At: 12 * time.Minute, Kind: "open"}}, says: "no valid temperature to go on from"},
-		{name: "door stood open", within: time.Hour, gap: 25 * time.Minute,
-			mishaps: []bench.Mishap{{At: 12 * time.Minute, Kind: "door"}}, says: "more than 60 °C"},
-		{name: "another kiln", within: time.Hour, gap: time.Minute,
-			mend: func(h *house) { h.parts.KilnText += "# mended\n" }, says: "kiln file is not the one it began with"},
-		{name: "another probe", within: time.Hour, gap: time.Minute,
-			mend: func(h *house) { h.parts.Channels = append(h.parts.Channels, record.Channel{Role: "witness"}) }, says: "recorded with 1 thermocouples, now there are 2"},
-		{name: "dead output", within: time.Hour, gap: time.Minute,
-			mend: func(h *house) { d := make(chan struct{}); close(d); h.parts.Dead = d }, says: "does not answer"},
+		{name: "as nobody said", gap: time.Minute, becomes: goesOn, says: "interrupted for 60 s; the chamber went from"},
+		{name: "to be asked", policy: "ask", gap: time.Minute, becomes: waits, says: "a person was to be asked"},
+		{name: "to end", policy: "end", gap: time.Minute, becomes: over, says: "was to end at a power cut"},
+		{name: "too long", within: 4 * time.Minute, gap: 5 * time.Minute, becomes: waits, says: "resume_within in calx.yaml is 4 min"},
+		{name: "clock went back", gap: 5 * time.Minute, policy: "go-on",
+			mishaps: []bench.Mishap{{At: 12 * time.Minute, Kind: "clock", Value: "-86400"}}, becomes: goesOn, says: "1999-12-31 20:15:36, the last reading is from 2000-01-01 20:10:36; the time is taken from how far the chamber fell"},
+		{name: "clock set on by hours", gap: 5 * time.Minute, policy: "go-on",
+			mishaps: []bench.Mishap{{At: 12 * time.Minute, Kind: "clock", Value: "18000"}}, becomes: goesOn, says: "taken from how far the chamber fell"},
+		{name: "no temperature", gap: 5 * time.Minute, policy: "go-on",
+			mishaps: []bench.Mishap{{At: 12 * time.Minute, Kind: "open"}}, becomes: waits, says: "no valid temperature to go on from"},
+		{name: "door stood open", gap: 25 * time.Minute,
+			mishaps: []bench.Mishap{{At: 12 * time.Minute, Kind: "door"}}, becomes: waits, says: "from 30 °C on a person is asked"},
+		{name: "door stands open", gap: time.Minute,
+			mend: func(h *house) { h.parts.Doorway = doorway(sensor.DoorOpen) }, becomes: waits, says: "the door is open"},
+		{name: "another kiln", gap: time.Minute,
+			mend: func(h *house) { h.parts.KilnText += "# mended\n" }, becomes: over, says: "kiln file is not the one it began with"},
+		{name: "another probe", gap: time.Minute,
+			mend: func(h *house) { h.parts.Channels = append(h.parts.Channels, record.Channel{Role: "witness"}) }, becomes: over, says: "recorded with 1 thermocouples, now there are 2"},
+		{name: "dead output", gap: time.Minute,
+			mend: func(h *house) { d := make(chan struct{}); close(d); h.parts.Dead = d }, becomes: left, says: "does not answer"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				h := newHouse(t, c.mishaps...)
 				defer h.die()
-				h.begin(10*time.Minute + 35*time.Second)
+				h.begin(10*time.Minute+35*time.Second, c.policy)
 				h.gap(c.gap)
 				if c.mend != nil {
 					c.mend(h)
@@ -222,30 +233,158 @@ func TestDoesNotGoOn(t *testing.T) {
 				said, err := h.st.Interrupted(context.Background(), c.within)
 				require.NoError(t, err)
 				assert.Contains(t, said, c.says)
+				time.Sleep(15 * time.Second)
+				st := h.st.Status()
 				f, err := h.log.Firing(1)
 				require.NoError(t, err)
-				assert.Equal(t, "interrupted", f.Outcome)
-				assert.Contains(t, said, f.Reason)
-				require.NotNil(t, h.st.Status().Last)
-				assert.Nil(t, h.st.Status().Firing)
-				assert.Equal(t, "interrupted", h.st.Status().Last.Outcome)
+				switch c.becomes {
+				case goesOn, waits:
+					require.NotNil(t, st.Firing)
+					assert.Empty(t, f.Outcome)
+					assert.Equal(t, c.becomes == waits, st.Firing.Asks != "", st.Firing.Asks)
+					if c.becomes == waits {
+						assert.Contains(t, said, st.Firing.Asks)
+						assert.Equal(t, "interrupted", st.Firing.Phase)
+						assert.False(t, st.Heat)
+						assert.Nil(t, st.SetpointC)
+					}
+				case over:
+					assert.Equal(t, "interrupted", f.Outcome)
+					assert.Contains(t, said, f.Reason)
+					assert.Nil(t, st.Firing)
+					require.NotNil(t, st.Last)
+					assert.Equal(t, "interrupted", st.Last.Outcome)
+				case left:
+					assert.Nil(t, st.Firing)
+					assert.Empty(t, f.Outcome, "the next start may go on with it")
+				}
 			})
 		})
 	}
+}
+
+type doorway sensor.Door
+
+func (d doorway) Door() sensor.Door { return sensor.Door(d) }
+
+// A firing that waits for a person goes on being recorded, through another
+// interruption too; then it goes on, or is ended.
+func TestWaitsForAPerson(t *testing.T) {
+	for _, answer := range []controller.Command{controller.Resume, controller.Stop} {
+		synctest.Test(t, func(t *testing.T) {
+			h := newHouse(t)
+			defer h.die()
+			h.begin(20*time.Minute+35*time.Second, "")
+			h.gap(40 * time.Minute)
+			h.start()
+			said, err := h.st.Interrupted(context.Background(), 0)
+			require.NoError(t, err)
+			require.Contains(t, said, "from 30 °C on a person is asked")
+			require.Contains(t, said, `The firing waits in step 1, "heat to 300 C at 600 C/h", without heat, until somebody says what next`)
+			time.Sleep(10 * time.Minute)
+			require.NotNil(t, h.st.Status().Firing, "%+v", h.st.Status().Last)
+			asks := h.st.Status().Firing.Asks
+			h.die()
+			h.gap(90 * time.Second)
+			h.start()
+			said, err = h.st.Interrupted(context.Background(), 0)
+			require.NoError(t, err)
+			assert.Contains(t, said, asks, "still the same reason")
+			time.Sleep(10 * time.Minute)
+			st := h.st.Status()
+			assert.Equal(t, asks, st.Firing.Asks)
+			assert.ErrorIs(t, h.st.Command(controller.Pause), ErrAsks)
+			assert.ErrorIs(t, h.st.Command(controller.StepOn), ErrAsks)
+			require.NoError(t, h.st.Command(answer))
+			time.Sleep(4 * time.Hour)
+			st = h.st.Status()
+			require.Nil(t, st.Firing)
+			assert.Equal(t, map[controller.Command]string{controller.Resume: "finished", controller.Stop: "stopped"}[answer], st.Last.Outcome)
+			var readings int
+			require.NoError(t, h.log.Readings(1, 0, 0, func(*record.Reading) error { readings++; return nil }))
+			assert.Greater(t, readings, 40*60, "the wait was recorded")
+		})
+	}
+}
+
+// A board that stays up knows how long its daemon was away, whatever its clock
+// on the wall shows; after a switch-off it does not.
+func TestBoardThatStayedUp(t *testing.T) {
+	for boot, says := range map[string]string{"a": "interrupted for 3 min", "b": "interrupted for about"} {
+		synctest.Test(t, func(t *testing.T) {
+			h := newHouse(t, bench.Mishap{At: 11 * time.Minute, Kind: "clock", Value: "-7200"})
+			defer h.die()
+			h.parts.Boot, h.parts.Uptime = "a", func() time.Duration { return h.bench.Mono() + time.Hour }
+			h.begin(10*time.Minute+35*time.Second, "")
+			h.gap(3 * time.Minute)
+			h.parts.Boot = boot
+			h.start()
+			said, err := h.st.Interrupted(context.Background(), 0)
+			require.NoError(t, err)
+			assert.Contains(t, said, says)
+			assert.Contains(t, said, "The firing goes on")
+			head, err := h.log.Firing(1)
+			require.NoError(t, err)
+			require.Len(t, head.Runs, 2)
+			assert.Equal(t, boot, head.Runs[1].Boot)
+		})
+	}
+}
+
+// A trip latches until it is cleared, whatever is restarted meanwhile.
+func TestTripIsCleared(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		h := newHouse(t, bench.Mishap{At: 10 * time.Minute, Kind: "open", For: 10 * time.Minute})
+		defer h.die()
+		h.start()
+		_, err := h.st.Start(Request{Name: "evening", Profile: evening})
+		require.NoError(t, err)
+		time.Sleep(25 * time.Minute)
+		for range 2 {
+			trip := h.st.Status().Trip
+			require.NotNil(t, trip)
+			assert.EqualValues(t, 1, trip.Firing)
+			assert.Equal(t, notice.NoReading, trip.Code)
+			assert.NotEmpty(t, trip.Hint)
+			_, err = h.st.Start(Request{Profile: evening})
+			var refused *TripError
+			require.ErrorAs(t, err, &refused)
+			assert.ErrorContains(t, err, "then calx clear")
+			require.ErrorIs(t, h.st.Clear(2), ErrNoTrip)
+			h.die()
+			h.start()
+			said, err := h.st.Interrupted(context.Background(), 0)
+			require.NoError(t, err)
+			assert.Empty(t, said, "a trip is no interruption")
+		}
+		require.NoError(t, h.st.Clear(1))
+		assert.Nil(t, h.st.Status().Trip)
+		require.ErrorIs(t, h.st.Clear(1), ErrNoTrip)
+		h.die()
+		h.start()
+		assert.Nil(t, h.st.Status().Trip)
+		_, err = h.st.Start(Request{Profile: evening})
+		require.NoError(t, err)
+	})
 }
 
 // A board sets its clock by the network some time after it has started.
 func TestWaitsForTheClock(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		h := newHouse(t,
-			bench.Mishap{At: 12 * time.Minute, Kind: "clock", Value: "-86400"},
-			bench.Mishap{At: 15*time.Minute + 30*time.Second, Kind: "clock", Value: "86400"})
+			bench.Mishap{At: 2 * time.Minute, Kind: "clock", Value: "-86400"},
+			bench.Mishap{At: 4 * time.Minute, Kind: "clock", Value: "86400"})
 		defer h.die()
-		h.begin(10*time.Minute + 35*time.Second)
-		h.gap(4 * time.Minute)
 		h.start()
-		said, err := h.st.Interrupted(context.Background(), 10*time.Minute)
+		_, err := h.st.Start(Request{Profile: "hold 20 min"}) // cold: its fall says nothing of the time
 		require.NoError(t, err)
+		time.Sleep(15 * time.Second)
+		h.die()
+		h.gap(3 * time.Minute)
+		h.start()
+		said, err := h.st.Interrupted(context.Background(), 0)
+		require.NoError(t, err)
+		assert.Contains(t, said, "interrupted for 4 min")
 		assert.Contains(t, said, "The firing goes on")
 	})
 }
@@ -282,7 +421,7 @@ func TestDiesTwice(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		h := newHouse(t)
 		defer h.die()
-		h.begin(10*time.Minute + 35*time.Second)
+		h.begin(10*time.Minute+35*time.Second, "")
 		for range 3 {
 			h.gap(3 * time.Second)
 			h.start()
@@ -304,32 +443,4 @@ func TestDiesTwice(t *testing.T) {
 		assert.Equal(t, 3, n)
 		require.NoError(t, h.log.Readings(1, 0, 0, func(*record.Reading) error { return nil }))
 	})
-}
-
-func TestJudge(t *testing.T) {
-	last := time.Date(2026, 1, 10, 2, 13, 0, 0, time.UTC)
-	nan := math.NaN()
-	for _, c := range []struct {
-		name       string
-		within     time.Duration
-		lastC      float64
-		after      time.Duration
-		chamberC   float64
-		goOn, wait bool
-	}{
-		{"at once", time.Minute, 400, 0, 400, true, false},
-		{"just within", time.Minute, 400, time.Minute, 341, true, false},
-		{"just over", time.Minute, 400, time.Minute + time.Second, 400, false, false},
-		{"cooled just as much", time.Hour, 400, time.Minute, 340, true, false},
-		{"cooled too much", time.Hour, 400, time.Minute, 339, false, false},
-		{"warmer than before", time.Hour, 400, time.Minute, 420, true, false},
-		{"no temperature yet", time.Hour, 400, time.Minute, nan, false, true},
-		{"clock behind", time.Hour, 400, -2 * time.Second, 400, false, true},
-		{"never", 0, 400, time.Second, 400, false, false},
-	} {
-		v := judge(c.lastC, last, c.within, c.chamberC, last.Add(c.after))
-		assert.Equal(t, c.goOn, v.goOn, c.name)
-		assert.Equal(t, c.wait, v.wait, c.name)
-		assert.NotEmpty(t, v.text, c.name)
-	}
 }

@@ -7,6 +7,7 @@ package station
 import (
 	"context"
 	"errors"
+	"fmt"
 	"sync"
 	"time"
 
@@ -16,6 +17,7 @@ import (
 	"calx/controller/guard"
 	"calx/controller/law"
 	"calx/controller/relay"
+	"calx/controller/resume"
 	"calx/profile"
 	"calx/sensor"
 	"calx/storage"
@@ -23,7 +25,7 @@ import (
 )
 
 // Parts is what a station is built from. All fields but Others, Doorway, Dead,
-// Zone and Monitor must be set.
+// Zone, Uptime, AfterCut and Monitor must be set.
 type Parts struct {
 	Log      *storage.Log
 	Chamber  controller.Thermometer
@@ -44,7 +46,9 @@ type Parts struct {
 	Zone     *time.Location
 	Units    string // "C" or "F"
 	Version  string
-	Boot     string // identity of this boot
+	Boot     string               // identity of this boot
+	Uptime   func() time.Duration // monotonic clock of this boot, the same for every process; nil: none is known
+	AfterCut resume.Policy        // for firings of which nobody said what to do after a power cut
 	Monitor  Monitor
 	Until    func(controller.State, controller.Output) bool // ends a firing's loop; nil: when it has ended
 }
@@ -83,8 +87,10 @@ var (
 	ErrIdle = errors.New("no firing is running")
 	// ErrMending: Interrupted has not come to its end.
 	ErrMending = errors.New("calx is still looking at the firing that was interrupted; it takes two minutes at most, then ask again")
-	ErrFull    = errors.New("too many commands at once; wait a second and press again")
-	ErrDead    = errors.New("the output of the heat relay does not answer, so nothing can be fired; look at the relay and its wiring, then restart calx")
+	// ErrAsks: after an interruption a firing takes no other command.
+	ErrAsks = errors.New("the firing was interrupted and waits for a person: calx resume lets it go on, calx stop ends it")
+	ErrFull = errors.New("too many commands at once; wait a second and press again")
+	ErrDead = errors.New("the output of the heat relay does not answer, so nothing can be fired; look at the relay and its wiring, then restart calx")
 )
 
 // ProfileError says that a profile cannot be fired on this kiln. It unwraps
@@ -95,6 +101,14 @@ func (e *ProfileError) Error() string { return e.Err.Error() }
 
 // Unwrap gives the cause.
 func (e *ProfileError) Unwrap() error { return e.Err }
+
+// PolicyError says that what to do after a power cut is not understood.
+type PolicyError struct{ Err error }
+
+func (e *PolicyError) Error() string { return "after_power_cut: " + e.Err.Error() }
+
+// Unwrap gives the cause.
+func (e *PolicyError) Unwrap() error { return e.Err }
 
 // MouldError says that moulds cannot be fired in this kiln by this profile. It
 // unwraps to what is wrong with them.
@@ -135,6 +149,7 @@ func New(p Parts) *Station {
 	for _, c := range p.Channels[1:] {
 		s.status.Others = append(s.status.Others, Other{Role: c.Role})
 	}
+	s.latch()
 	return s
 }
 
@@ -157,6 +172,9 @@ type Request struct {
 	Name    string   `json:"name"`
 	Profile string   `json:"profile"` // in sentences
 	Moulds  []string `json:"moulds"`  // what stands in the kiln, YAML, one for each kind; may be empty
+	// AfterCut is what to do after a power cut: a word of resume.Names, or ""
+	// for what calx.yaml says.
+	AfterCut string `json:"after_power_cut"`
 }
 
 // prepare makes a job of a request to start at a time, without starting
@@ -186,16 +204,26 @@ func (s *Station) prepare(r Request, at time.Time, believe believing) (*job, err
 }
 
 // Start begins a firing and returns its number. The log holds its head before
-// Start returns. Errors: a ProfileError, a MouldError, ErrBusy, ErrMending,
-// ErrDead, or what the log says.
+// Start returns. Errors: a ProfileError, a MouldError, a TripError, a
+// PolicyError, ErrBusy, ErrMending, ErrDead, or what the log says.
 func (s *Station) Start(r Request) (uint64, error) {
+	if s.dead() {
+		return 0, ErrDead
+	}
+	if err := s.tripped(); err != nil {
+		return 0, err
+	}
+	policy, err := resume.ParsePolicy(r.AfterCut)
+	if err != nil {
+		return 0, &PolicyError{err}
+	}
+	if r.AfterCut == "" {
+		policy = s.parts.AfterCut
+	}
 	now := s.parts.Clock.Wall()
 	j, err := s.prepare(r, now, s.learn)
 	if err != nil {
 		return 0, err
-	}
-	if s.dead() {
-		return 0, ErrDead
 	}
 	if err := s.claim(); err != nil {
 		return 0, err
@@ -204,6 +232,7 @@ func (s *Station) Start(r Request) (uint64, error) {
 	j.head = record.Firing{
 		Name: r.Name, Started: now.UTC().Truncate(time.Millisecond), Boot: q.Boot, Profile: r.Profile, Kiln: q.KilnText, Moulds: r.Moulds, Config: q.Config,
 		Channels: q.Channels, PeriodMS: uint32(q.Period.Milliseconds()), Units: q.Units, Version: q.Version, Control: j.head.Control,
+		AfterCut: policy.String(), Runs: []record.Run{s.turn(0)},
 	}
 	if j.moulds.model != nil {
 		j.head.Beliefs = inside.Keep(j.moulds.model)
@@ -258,13 +287,21 @@ func (s *Station) release() {
 	s.mu.Unlock()
 }
 
-// Command passes on what a person pressed. Errors: ErrIdle, ErrFull.
+// Command passes on what a person pressed. Errors: ErrIdle, ErrFull, ErrAsks.
 func (s *Station) Command(c controller.Command) error {
 	s.mu.Lock()
-	busy := s.busy
+	busy, asks := s.busy, s.status.Firing != nil && s.status.Firing.Asks != ""
+	blind := s.status.ChamberC == nil
 	s.mu.Unlock()
-	if !busy {
+	switch {
+	case !busy:
 		return ErrIdle
+	case asks && (c == controller.Pause || c == controller.StepOn):
+		return ErrAsks
+	case asks && c == controller.Resume && blind:
+		return fmt.Errorf("%w: there is no valid temperature of the chamber to go on from", ErrAsks)
+	case asks && c == controller.Resume && s.parts.Doorway != nil && s.parts.Doorway.Door() == sensor.DoorOpen:
+		return fmt.Errorf("%w: the door is open; shut it first", ErrAsks)
 	}
 	select {
 	case s.commands <- c:

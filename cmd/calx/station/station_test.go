@@ -80,7 +80,7 @@ func TestInterruptedIsAskedFirst(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		h := newHouse(t)
 		defer h.die()
-		h.begin(2 * time.Minute)
+		h.begin(2*time.Minute, "")
 		h.start()
 		_, err := h.st.Start(Request{Profile: evening})
 		assert.ErrorIs(t, err, ErrMending)

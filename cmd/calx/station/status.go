@@ -25,6 +25,7 @@ type Status struct {
 	Firing      *Firing   `json:"firing"` // nil when nothing is fired
 	Inside      *Inside   `json:"inside"` // nil when nobody said what is fired
 	Last        *Firing   `json:"last"`   // the firing before, while nothing is fired
+	Trip        *Trip     `json:"trip"`   // what keeps anything from being fired; nil when nothing does
 	RatedW      float64   `json:"rated_w"`
 	Cycles      uint64    `json:"relay_cycles"` // of the firing
 	LateS       float64   `json:"late_s"`       // how late the last tick began
@@ -58,6 +59,7 @@ type Firing struct {
 	HeldS     float64 `json:"held_s"`
 	EnergyKWh float64 `json:"energy_kwh"`
 	Guard     string  `json:"guard"`  // code of the guard that tripped; "" = none
+	Asks      string  `json:"asks"`   // why a person must say what next, after an interruption; "" = nobody need
 	Events    []Event `json:"events"` // the last few, newest last
 }
 
@@ -116,7 +118,10 @@ func (st *Status) fill(s controller.State, out controller.Output) {
 	st.Duty, st.Heat, st.Air = r.Duty, r.Relay, r.Air
 	st.Cycles = s.Relay.Cycles
 	f := st.Firing
-	f.Phase, f.Outcome, f.Guard = s.Phase.String(), s.Outcome(), s.TripCode
+	f.Phase, f.Outcome, f.Guard, f.Asks = s.Phase.String(), s.Outcome(), s.TripCode, s.Asks
+	if f.Asks != "" && f.Outcome == "" {
+		f.Phase = interrupted
+	}
 	f.SinceS, f.Step, f.HeldS = r.Since.Seconds(), s.Plan.Step+1, s.Plan.HeldS
 	f.EnergyKWh = s.EnergyJ / 3.6e6
 }

@@ -1,0 +1,30 @@
+package station
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"calx/cmd/calx/rerun"
+	"calx/storage"
+	"calx/storage/record"
+)
+
+// follows checks that every firing in a log follows from it, bit for bit. Every
+// daemon of these tests is asked when it goes away.
+func follows(t *testing.T, log *storage.Log) {
+	t.Helper()
+	heads, err := log.Firings()
+	require.NoError(t, err)
+	for _, head := range heads {
+		var readings []record.Reading
+		require.NoError(t, log.Readings(head.ID, 0, 0, func(r *record.Reading) error { readings = append(readings, *r); return nil }))
+		events, err := log.Events(head.ID)
+		require.NoError(t, err)
+		res, err := rerun.Same(head, readings, events)
+		require.NoError(t, err)
+		assert.True(t, res.Same(), "firing %d of %d readings: %+v %s", head.ID, len(readings), res.First, res.Stopped)
+		assert.Equal(t, len(readings), res.Readings)
+	}
+}
