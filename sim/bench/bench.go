@@ -31,6 +31,24 @@ type Options struct {
 	// as a share: 0.02 is ±2 % in half an hour.
 	MainsSwing float64
 	Ideal      bool // a chip without noise
+	// Main puts a second contactor in series with the heat relay.
+	Main bool
+	// Second is a further amplifier with a probe of its own, beside the first.
+	Second *Second
+	// Lease is how long a pin stays on that is not driven again; 0 is for ever.
+	// It stands for the warden, a process of its own that cannot run in
+	// simulated time.
+	Lease time.Duration
+	// From is where to begin instead of a cold kiln at Start.
+	From *State
+}
+
+// Second is a second thermocouple in the chamber.
+type Second struct {
+	Model chip.Model
+	// Spread is how much hotter its place is than that of the first, as a share
+	// of the chamber's height above the room; -0.02 is 14 °C colder at 720 °C.
+	Spread float64
 }
 
 // Bench is a simulated workshop. Its methods belong to one goroutine, except
@@ -39,50 +57,42 @@ type Bench struct {
 	o        Options
 	kiln     *kiln.Kiln
 	chip     *chip.Chip
+	second   *chip.Chip // may be nil
 	relay    *chip.Relay
+	main     *chip.Relay // may be nil
 	air      *chip.Relay
-	port     string
+	door     *chip.Contact
+	ports    []string
 	now      time.Duration
 	shared   atomic.Int64 // now, for other goroutines
 	wallStep atomic.Int64 // what mishaps added to the wall clock
-	onTime   time.Duration
 	pending  []Mishap
 	active   []active
 	dist     disturbance
+	dead     bool // the board has no power
 }
 
 var number atomic.Int64
 
-// New builds the workshop and registers its SPI port and its pins. Close takes
+// New builds the workshop and registers its SPI ports and its pins. Close takes
 // them out again.
-func New(o Options) (*Bench, error) {
+func New(o Options) (b *Bench, err error) {
 	if o.Start.IsZero() {
 		o.Start = time.Date(2000, 1, 1, 20, 0, 0, 0, time.UTC)
 	}
-	id := number.Add(1) - 1
-	b := &Bench{o: o, kiln: kiln.New(o.Kiln, o.AmbientC), port: fmt.Sprintf("SIM%d.0", id), pending: sorted(o.Mishaps)}
-	b.dist = calm()
-	letter, err := thermocouple.ParseType(o.Kiln.Probe.Type)
-	if err != nil {
-		return nil, fmt.Errorf("bench: %w", err)
+	b = &Bench{o: o, kiln: kiln.New(o.Kiln, o.AmbientC), pending: sorted(o.Mishaps), dist: calm()}
+	if err := b.build(fmt.Sprintf("SIM%d", number.Add(1)-1)); err != nil {
+		return nil, errors.Join(fmt.Errorf("bench: %w", err), b.Close())
 	}
-	sim := func() time.Duration { return b.now }
-	c := chip.Options{Model: o.Model, Type: letter, Now: sim, Seed: o.Seed}
-	if !o.Ideal {
-		c.Deviation = chip.TypicalNoise(o.Model, letter)
+	for _, m := range o.Mishaps {
+		if err := b.fitted(m); err != nil {
+			return nil, errors.Join(fmt.Errorf("bench: %w", err), b.Close())
+		}
 	}
-	if b.chip, err = chip.New(c); err != nil {
-		return nil, err
-	}
-	if b.relay, err = chip.NewRelay(chip.RelayOptions{Name: fmt.Sprintf("SIM%d_HEAT", id), Now: sim}); err != nil {
-		return nil, err
-	}
-	if b.air, err = chip.NewRelay(chip.RelayOptions{Name: fmt.Sprintf("SIM%d_AIR", id), Now: sim}); err != nil {
-		return nil, err
-	}
-	if err := errors.Join(b.chip.Register(b.port), b.relay.Register(), b.air.Register()); err != nil {
-		b.Close()
-		return nil, err
+	if o.From != nil {
+		if err := b.restore(*o.From); err != nil {
+			return nil, errors.Join(fmt.Errorf("bench: %w", err), b.Close())
+		}
 	}
 	b.show()
 	// The chip needs a moment after power-up before its first frame is good.
@@ -90,32 +100,98 @@ func New(o Options) (*Bench, error) {
 	return b, nil
 }
 
-// Close takes port and pins out of the registries.
-func (b *Bench) Close() error {
-	return errors.Join(b.chip.Unregister(), b.relay.Unregister(), b.air.Unregister())
+// build makes chips and pins and registers them, all under names that begin
+// with id.
+func (b *Bench) build(id string) (err error) {
+	sim := func() time.Duration { return b.now }
+	if b.chip, err = b.amplifier(b.o.Model, b.o.Seed, id+".0"); err != nil {
+		return err
+	}
+	if s := b.o.Second; s != nil {
+		if b.second, err = b.amplifier(s.Model, b.o.Seed+1, id+".1"); err != nil {
+			return err
+		}
+	}
+	for _, r := range []struct {
+		to     **chip.Relay
+		name   string
+		fitted bool
+	}{{&b.relay, "_HEAT", true}, {&b.main, "_MAIN", b.o.Main}, {&b.air, "_AIR", true}} {
+		if !r.fitted {
+			continue
+		}
+		made, err := chip.NewRelay(chip.RelayOptions{Name: id + r.name, Now: sim})
+		if err == nil {
+			err = made.Register()
+		}
+		if err != nil {
+			return err
+		}
+		*r.to = made
+	}
+	door, err := chip.NewContact(id + "_DOOR")
+	if err == nil {
+		err = door.Register()
+	}
+	if err != nil {
+		return err
+	}
+	b.door = door
+	return nil
 }
 
-// Port is the name of the SPI port of the amplifier.
-func (b *Bench) Port() string { return b.port }
+// amplifier makes and registers one.
+func (b *Bench) amplifier(m chip.Model, seed uint64, name string) (*chip.Chip, error) {
+	letter, err := thermocouple.ParseType(b.o.Kiln.Probe.Type)
+	if err != nil {
+		return nil, err
+	}
+	o := chip.Options{Model: m, Type: letter, Now: func() time.Duration { return b.now }, Seed: seed, Stall: b.pass}
+	if !b.o.Ideal {
+		o.Deviation = chip.TypicalNoise(m, letter)
+	}
+	c, err := chip.New(o)
+	if err != nil {
+		return nil, err
+	}
+	if err := c.Register(name); err != nil {
+		return nil, err
+	}
+	b.ports = append(b.ports, name)
+	return c, nil
+}
 
-// HeatPin is the name of the pin of the heat relay.
-func (b *Bench) HeatPin() string { return b.relay.Name() }
-
-// AirPin is the name of the pin of the fresh-air relay.
-func (b *Bench) AirPin() string { return b.air.Name() }
+// Close takes ports and pins out of the registries.
+func (b *Bench) Close() error {
+	var errs []error
+	for _, c := range []*chip.Chip{b.chip, b.second} {
+		if c != nil {
+			errs = append(errs, c.Unregister())
+		}
+	}
+	for _, r := range []*chip.Relay{b.relay, b.main, b.air} {
+		if r != nil {
+			errs = append(errs, r.Unregister())
+		}
+	}
+	if b.door != nil {
+		errs = append(errs, b.door.Unregister())
+	}
+	return errors.Join(errs...)
+}
 
 // Truth is what nobody in a real workshop can see.
 type Truth struct {
 	JunctionC, ElementC, HotFaceC, LoadC, ShellC float64
-	Closed                                       bool // the contact conducts
-	Cycles                                       int
+	Closed                                       bool    // the elements are connected to the mains
+	Cycles                                       int     // of the heat relay
 	EnergyJ                                      float64 // from the mains
 }
 
 // Truth is the present state.
 func (b *Bench) Truth() Truth {
 	k := b.kiln
-	return Truth{k.JunctionC(), k.ElementC(), k.HotFaceC(), k.LoadC(), k.ShellC(), b.relay.Closed(), b.relay.Cycles(), k.EnergyJ()}
+	return Truth{k.JunctionC(), k.ElementC(), k.HotFaceC(), k.LoadC(), k.ShellC(), b.conducts(), b.relay.Cycles(), k.EnergyJ()}
 }
 
 // Mono is the time since the workshop was built. It may be called from
@@ -128,7 +204,8 @@ func (b *Bench) Wall() time.Time {
 	return b.o.Start.Add(time.Duration(b.shared.Load() + b.wallStep.Load()))
 }
 
-// Sleep lets d pass in the workshop.
+// Sleep lets d pass in the workshop. It returns ErrPowerCut at the moment at
+// which the power goes, and at once while it is gone.
 func (b *Bench) Sleep(ctx context.Context, d time.Duration) error {
 	if err := ctx.Err(); err != nil {
 		return err
@@ -142,39 +219,70 @@ func (b *Bench) Sleep(ctx context.Context, d time.Duration) error {
 			return ctx.Err()
 		}
 	}
-	b.pass(d)
+	for end := b.now + d; b.now < end && !b.dead; {
+		b.step(min(end-b.now, time.Second))
+	}
+	if b.dead {
+		return ErrPowerCut
+	}
 	return nil
 }
 
 // pass moves everything on, in steps of at most a second.
 func (b *Bench) pass(d time.Duration) {
-	for d > 0 {
-		step := min(d, time.Second)
-		b.mishaps()
-		before := b.onTime
-		b.now += step
-		b.onTime = b.relay.OnTime()
-		s := step.Seconds()
-		b.kiln.Step(s, kiln.Input{
-			On:         math.Min((b.onTime-before).Seconds()/s, 1) * b.dist.elements,
-			MainsRatio: b.dist.mains * b.swing(),
-			DoorOpen:   b.dist.door,
-			AirOn:      b.air.Closed(),
-			AmbientC:   b.o.AmbientC,
-			LoadHeatW:  b.dist.heatW,
-		})
-		b.show()
-		d -= step
+	for ; d > 0; d -= time.Second {
+		b.step(min(d, time.Second))
 	}
+}
+
+// step moves everything on by at most a second, unless the power goes at its
+// beginning.
+func (b *Bench) step(d time.Duration) {
+	wasDead := b.dead
+	b.mishaps()
+	if b.dead && !wasDead {
+		return
+	}
+	b.expire()
+	heat0, main0 := b.closedTimes()
+	b.now += d
+	heat1, main1 := b.closedTimes()
+	s := d.Seconds()
+	mains := b.dist.mains * b.swing()
+	if b.dist.cut {
+		mains = 0
+	}
+	b.kiln.Step(s, kiln.Input{
+		On:         min(heat1-heat0, main1-main0, d).Seconds() / s * b.dist.elements,
+		MainsRatio: mains,
+		DoorOpen:   b.dist.door,
+		AirOn:      b.air.Closed(),
+		AmbientC:   b.o.AmbientC,
+		LoadHeatW:  b.dist.heatW,
+	})
+	b.show()
 	b.shared.Store(int64(b.now))
 }
 
-// show tells the chip where its junctions are. The amplifier sits in a box
-// beside the kiln and warms a little with its case.
+// show tells the chips where their junctions are. The amplifiers sit in a box
+// beside the kiln and warm a little with its case.
 func (b *Bench) show() {
 	const besideTheKiln = 0.08
 	cold := b.o.AmbientC + besideTheKiln*(b.kiln.ShellC()-b.o.AmbientC)
+	if b.dist.boxed {
+		cold = b.dist.boxC
+	}
 	b.chip.Set(b.kiln.JunctionC(), cold)
+	if b.second != nil {
+		b.second.Set(b.secondC(), cold)
+	}
+	b.door.Set(b.dist.door > 0)
+}
+
+// secondC is the true temperature of the second junction, °C.
+func (b *Bench) secondC() float64 {
+	c := b.kiln.JunctionC()
+	return c + b.o.Second.Spread*(c-b.o.AmbientC)
 }
 
 // swing is the mains voltage over its nominal value: two slow waves whose

@@ -54,6 +54,9 @@ type Options struct {
 	Now       func() time.Duration
 	Seed      uint64 // of the noise and of random faults
 	Deviation Deviation
+	// Stall lets simulated time pass while a transfer does not return; it is
+	// called with no lock held. nil: [Hang] has no effect.
+	Stall func(time.Duration)
 }
 
 // Chip is one amplifier with its probe. Its methods may be called from several
@@ -62,6 +65,7 @@ type Chip struct {
 	model Model
 	typ   thermocouple.Type
 	now   func() time.Duration
+	stall func(time.Duration)
 
 	mu        sync.Mutex
 	name      string // port name while registered
@@ -102,7 +106,7 @@ func New(o Options) (*Chip, error) {
 	if !strings.ContainsRune(thermocouple.Types, rune(o.Type)) {
 		return nil, fmt.Errorf("sim/chip: thermocouple type %q is not one of %s", rune(o.Type), thermocouple.Types)
 	}
-	c := &Chip{model: o.Model, typ: o.Type, now: o.Now, deviation: o.Deviation,
+	c := &Chip{model: o.Model, typ: o.Type, now: o.Now, stall: o.Stall, deviation: o.Deviation,
 		rng: rand.New(rand.NewPCG(o.Seed, uint64(o.Model)))}
 	switch {
 	case o.Model == MAX31855 && o.Type == 'B':
@@ -242,6 +246,9 @@ func (c *Chip) sample(at time.Duration, n int) (mV, coldC float64) {
 	if d.ColdNoiseC != 0 {
 		coldC += d.ColdNoiseC * c.rng.NormFloat64()
 	}
+	if c.faults.has(ColdOffset) {
+		coldC += c.faults.value[ColdOffset]
+	}
 	return mV*(1+d.Gain) + microvolt/1000, coldC
 }
 
@@ -258,6 +265,9 @@ func (c *Chip) faultyInput(at time.Duration, hotC, coldC float64) float64 {
 	}
 	if s.has(Drift) && at > c.driftFrom {
 		hotC += s.value[Drift] * (at - c.driftFrom).Hours()
+	}
+	if s.has(Noisy) {
+		hotC += s.value[Noisy] * c.rng.NormFloat64()
 	}
 	probe := s.probe(c.typ)
 	mV := emf(probe, hotC) - emf(probe, coldC)

@@ -30,6 +30,9 @@ const (
 	Reversed                     // the probe's wires are swapped
 	Drift                        // the probe drifts from now on; °C/h, -1000..1000, 0 means 10
 	Slipped                      // the probe has slid out; share of the cold junction, 0..1, 0 means 0.5
+	Noisy                        // hum and sparks at the input; °C rms, 0..200, 0 means 10
+	ColdOffset                   // the cold-junction sensor reads so much too high, °C, -150..150, 0 means 60
+	Hang                         // a transfer does not return for so many seconds, 0..86400, 0 means 30
 	Welded                       // relay: the contact conducts whatever the coil does
 	StuckOpen                    // relay: the contact never conducts
 	kinds
@@ -58,6 +61,9 @@ var specs = [kinds]spec{
 	Reversed:         {name: "reversed"},
 	Drift:            {name: "drift", least: -1000, most: 1000, unset: 10},
 	Slipped:          {name: "slipped", most: 1, unset: 0.5},
+	Noisy:            {name: "noisy", most: 200, unset: 10},
+	ColdOffset:       {name: "cold_offset", least: -150, most: 150, unset: 60},
+	Hang:             {name: "hang", most: 86400, unset: 30},
 	Welded:           {name: "welded", relay: true},
 	StuckOpen:        {name: "stuck_open", relay: true},
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"sync"
+	"time"
 
 	"periph.io/x/conn/v3"
 	"periph.io/x/conn/v3/physic"
@@ -198,9 +199,30 @@ func (c *connection) usable(w, r int) error {
 // errIO is what a host sees of a transfer its own controller gave up.
 var errIO = errors.New("input/output error")
 
+// stallSlice is how often a transfer that hangs looks whether it may go on.
+const stallSlice = time.Second
+
+// hang keeps a transfer from returning for as long as the fault says or lasts.
+func (c *Chip) hang() {
+	if c.stall == nil {
+		return
+	}
+	for waited := time.Duration(0); ; waited += stallSlice {
+		c.mu.Lock()
+		left := time.Duration(c.faults.value[Hang]*float64(time.Second)) - waited
+		on := c.faults.has(Hang)
+		c.mu.Unlock()
+		if !on || left <= 0 {
+			return
+		}
+		c.stall(min(left, stallSlice))
+	}
+}
+
 // transact moves bytes between host and chip. CS is left low if release is
 // false, and the next call goes on in the same transaction.
 func (c *Chip) transact(name string, w, r []byte, release bool) error {
+	c.hang()
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if c.faults.has(TransferError) && c.chance(c.faults.value[TransferError]) {

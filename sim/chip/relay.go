@@ -28,6 +28,7 @@ type Relay struct {
 
 	mu       sync.Mutex
 	level    gpio.Level
+	drivenAt time.Duration // of the last Out
 	faults   faultSet
 	closed   bool
 	since    time.Duration // of the last change of closed
@@ -136,9 +137,16 @@ func (r *Relay) follow() {
 func (r *Relay) Out(l gpio.Level) error {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.level = l
+	r.level, r.drivenAt = l, r.now()
 	r.follow()
 	return nil
+}
+
+// Driven is when the coil was last driven, to either level.
+func (r *Relay) Driven() time.Duration {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.drivenAt
 }
 
 // In stops driving the pin, so that the external resistor turns the coil off.

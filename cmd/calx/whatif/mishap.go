@@ -60,6 +60,9 @@ func fault(f sensor.Fault) func(*disturbance, float64) {
 // Check refuses mishaps that need the emulated chips.
 func Check(ms []bench.Mishap) error {
 	for _, m := range ms {
+		if m.On != "" {
+			return fmt.Errorf("mishap %q is on the %s, which a replay has none of; calx demo --faults knows it", m.Kind, m.On)
+		}
 		if _, ok := kinds[m.Kind]; !ok {
 			var names []string
 			for k := range kinds {
