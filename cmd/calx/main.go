@@ -27,6 +27,7 @@ type cli struct {
 	Serve   serveCmd   `cmd:"" help:"Run the kiln of calx.yaml: read, wait for a firing, fire, keep the log."`
 	Fire    fireCmd    `cmd:"" help:"Start a firing on the calx that serves this kiln."`
 	Stop    stopCmd    `cmd:"" help:"Stop the firing; the heat goes off at once."`
+	Clear   clearCmd   `cmd:"" help:"Clear a trip, once you have looked at the kiln: nothing is fired before."`
 	Pause   pauseCmd   `cmd:"" help:"Freeze the plan; the setpoint stays where it is."`
 	Resume  resumeCmd  `cmd:"" help:"Let a paused plan go on."`
 	StepOn  stepOnCmd  `cmd:"" name:"step-on" help:"End the present step and begin the next."`
@@ -35,6 +36,7 @@ type cli struct {
 	Show    showCmd    `cmd:"" help:"Show one firing: figures and curve."`
 	Replay  replayCmd  `cmd:"" help:"Run a firing again: with its own inputs, bit for bit, or on the simulated kiln."`
 	Tell    tellCmd    `cmd:"" help:"Who is told of what: how messages stand, acknowledge alarms, send a test."`
+	Import  importCmd  `cmd:"" help:"Bring a firing that was recorded elsewhere into the log, from a table."`
 	Export  exportCmd  `cmd:"" help:"Write the readings of one firing as CSV or OpenMetrics text."`
 	Piece   pieceCmd   `cmd:"" help:"Test pieces: note them, and what they say about the time to clear."`
 	Cast    castCmd    `cmd:"" help:"Castings: the sheet of each, from mould to outcome, and what they have in common."`

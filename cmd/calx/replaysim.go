@@ -94,6 +94,7 @@ func (w whatIfFlags) simulate(f *firing) (*simulation, error) {
 	if n := len(r.Events); n > 0 {
 		head.Reason = r.Events[n-1].Text
 	}
+	head.PeriodMS = 0
 	head.Channels = []record.Channel{{Role: "chamber", Chip: run.Chip, Type: k.Probe.Type}}
 	s.sim = &firing{head: head, readings: r.Readings, events: r.Events, prof: cfg.Profile}
 	if s.sim.plan = f.plan; !s.samePro {

@@ -36,6 +36,9 @@ func Config(head record.Firing) (controller.Config, Settings, error) {
 		return c, s, err
 	}
 	c = controller.Config{Profile: p, Period: time.Duration(head.PeriodMS) * time.Millisecond, NoiseC: s.NoiseC, Zone: s.zone()}
+	if head.Imported != "" {
+		c.Period = 0 // its rows are as far apart as somebody chose
+	}
 	if c.Relay, err = s.Relay.config(); err != nil {
 		return c, s, err
 	}

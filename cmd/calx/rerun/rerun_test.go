@@ -220,7 +220,7 @@ func TestEveryFiringFollowsFromItsLog(t *testing.T) {
 	for name, w := range workshops(t) {
 		t.Run(name, func(t *testing.T) {
 			w.fire(t)
-			require.Equal(t, w.outcome, w.state.Outcome())
+			require.Equal(t, w.outcome, w.state.Outcome(), w.events[len(w.events)-1].Text)
 			res := w.same(t)
 			assert.True(t, res.Same(), "%+v %s", res.First, res.Stopped)
 			assert.Equal(t, len(w.readings), res.Readings)
