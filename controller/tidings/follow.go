@@ -52,6 +52,7 @@ type Follower struct {
 	sure    bool    // that all is clear has been told
 	pour    bool    // the pour window has been told
 	never   bool    // that it will not get clear has been told
+	fresh   bool    // it has begun, and no step of it has been told
 	adopt   bool    // an expectation was told before a restart: the next one counts as that
 	clear   bool    // an expected time has been told:
 	clearS  float64 // that time, s
@@ -136,6 +137,8 @@ func (f *Follower) Events(x Facts, es []record.Event) []record.Message {
 			f.held = slices.DeleteFunc(f.held, func(h held) bool { return h.code == code })
 		}
 		switch {
+		case e.Code == notice.Started:
+			f.fresh = true
 		case e.Code == notice.Step:
 			out = append(out, f.stage(x, es, e))
 		case !tells(e) || f.quiet(e):

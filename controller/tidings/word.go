@@ -71,12 +71,12 @@ func (f *Follower) stage(x Facts, es []record.Event, step record.Event) record.M
 	subject := fmt.Sprintf("step %d of %d: %s", x.Step+1, x.Steps, x.Sentence)
 	var before string
 	for _, e := range es {
-		switch e.Code {
-		case notice.Started:
-			subject = "begun, " + subject
-		case notice.HoldMet:
+		if e.Code == notice.HoldMet {
 			before = e.Text
 		}
+	}
+	if f.fresh {
+		f.fresh, subject = false, "begun, "+subject
 	}
 	m := f.message(x, Stage, record.Info, subject, before, x.chamber())
 	m.Event = step.Seq + 1
