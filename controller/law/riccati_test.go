@@ -49,6 +49,47 @@ func TestRiccatiPublishedExample(t *testing.T) {
 	assert.Less(t, residual(a, b, 1, q, x), 1e-9)
 }
 
+// Example 3 of the same collection (after Jonckheere): a nilpotent transition,
+// which an inverse of it would not survive. X = [1 2; 2 2+√5] (from memory;
+// written out, the equation leaves x² - 4x - 1 = 0 for the last entry).
+func TestRiccatiWithoutAnInverse(t *testing.T) {
+	a := mat.NewDense(2, 2, []float64{0, 1, 0, 0})
+	b := mat.NewVecDense(2, []float64{0, 1})
+	q := mat.NewDense(2, 2, []float64{1, 2, 2, 4})
+	x, err := riccati(a, b, 1, q)
+	require.NoError(t, err)
+	assert.True(t, mat.EqualApprox(x, mat.NewDense(2, 2, []float64{1, 2, 2, 2 + math.Sqrt(5)}), 1e-12), "%v", x)
+}
+
+// The estimator's side of the equation. A target whose speed wanders has a
+// steady Kalman filter in closed form: with the tracking index Λ = T²σw/σv,
+// β²/(1-α) = Λ² and β = 2(2-α) - 4√(1-α) (Kalata, IEEE Trans. Aerospace and
+// Electronic Systems 20 (1984) 174, from memory). Λ = 1 gives α = 3/4, β = 1/2.
+func TestRiccatiGivesTheAlphaBetaFilter(t *testing.T) {
+	filter := func(dt, sw, sv float64) (alpha, beta float64) {
+		a := mat.NewDense(2, 2, []float64{1, dt, 0, 1})
+		c := mat.NewVecDense(2, []float64{1, 0})
+		g := mat.NewVecDense(2, []float64{dt * dt / 2 * sw, dt * sw})
+		var q mat.Dense
+		q.Outer(1, g, g)
+		x, err := riccati(mat.DenseCopyOf(a.T()), c, sv*sv, &q)
+		require.NoError(t, err)
+		s := x.At(0, 0) + sv*sv
+		return x.At(0, 0) / s, x.At(1, 0) / s * dt
+	}
+	alpha, beta := filter(1, 1, 1)
+	assert.InDelta(t, 0.75, alpha, 1e-10)
+	assert.InDelta(t, 0.5, beta, 1e-10)
+	rapid.Check(t, func(t *rapid.T) {
+		dt, sw, sv := rapid.Float64Range(0.1, 10).Draw(t, "period"), rapid.Float64Range(0.01, 3).Draw(t, "process"), rapid.Float64Range(0.05, 5).Draw(t, "reading")
+		index := dt * dt * sw / sv
+		alpha, beta := filter(dt, sw, sv)
+		if math.Abs(beta*beta/(1-alpha)-index*index) > 1e-6*(1+index*index) || math.Abs(beta-2*(2-alpha)+4*math.Sqrt(1-alpha)) > 1e-6 {
+			t.Fatalf("Λ %g: α %g, β %g", index, alpha, beta)
+		}
+	})
+}
+
 // residual is the largest entry of A'XA - A'Xb(r+b'Xb)^-1 b'XA + H - X: the
 // equation in its other form (Anderson & Moore 1990, appendix E).
 func residual(a *mat.Dense, b *mat.VecDense, r float64, h, x *mat.Dense) float64 {
