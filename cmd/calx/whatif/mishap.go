@@ -63,13 +63,13 @@ func Check(ms []bench.Mishap) error {
 		if m.On != "" {
 			return fmt.Errorf("mishap %q is on the %s, which a replay has none of; calx demo --faults knows it", m.Kind, m.On)
 		}
-		if _, ok := kinds[m.Kind]; !ok {
+		if _, ok := kinds[m.Kind]; !ok || m.On != "" {
 			var names []string
 			for k := range kinds {
 				names = append(names, k)
 			}
 			slices.Sort(names)
-			return fmt.Errorf("mishap %q needs the emulated chips, which a replay has none of; it knows %s; calx demo --faults knows the rest", m.Kind, strings.Join(names, ", "))
+			return fmt.Errorf("mishap %q needs the emulated chips, which a replay has none of; it knows, for the chamber's probe and the heat relay, %s; calx demo --faults knows the rest", strings.TrimSpace(m.Kind+" "+m.On), strings.Join(names, ", "))
 		}
 	}
 	return nil
