@@ -19,6 +19,7 @@ import (
 	"calx/cmd/calx/web"
 	"calx/controller"
 	"calx/controller/identify"
+	"calx/controller/resume"
 	"calx/sim/bench"
 	"calx/sim/chip"
 	"calx/sim/kiln"
@@ -135,7 +136,7 @@ func (d *daemon) openBench() error {
 	if last := lastWall(d.log); start.Before(last) {
 		start = last // its clock runs fast, and goes on where it stood
 	}
-	d.bench, err = bench.New(bench.Options{Kiln: d.kiln, AmbientC: 20, Model: model, Seed: uint64(start.UnixNano()), Speed: d.speed, MainsSwing: 0.015, Start: start})
+	d.bench, err = bench.New(bench.Options{Kiln: d.kiln, AmbientC: 20, Model: model, Seed: uint64(start.UnixNano()), Speed: d.speed, MainsSwing: 0.015, Start: start, Main: cfg.Heater.Main != ""})
 	if err != nil {
 		return err
 	}
@@ -145,7 +146,11 @@ func (d *daemon) openBench() error {
 	if cfg.Heater.Air != "" {
 		h.Air = d.bench.AirPin()
 	}
-	cfg.Heater, cfg.Door = h, config.Door{}
+	h.Main = d.bench.MainPin()
+	cfg.Heater = h
+	if cfg.Door.Fitted() {
+		cfg.Door = config.Door{Pin: d.bench.DoorPin()}
+	}
 	d.cfg, d.clock = &cfg, d.bench
 	return nil
 }
@@ -179,11 +184,17 @@ func (d *daemon) build() error {
 	parts := station.Parts{
 		Log: d.log, Chamber: d.probes[0], Heater: d.out, Dead: d.out.Dead(), Clock: d.clock, NoiseC: d.probes[0].NoiseC,
 		KilnName: d.kiln.Name, KilnText: d.kilnText, Config: string(settings), Plant: plant, Guard: identify.Guard(d.kiln, plant),
-		Relay: rc, Period: d.cfg.PeriodD(), Zone: houseZone(), Units: d.cfg.Units, Version: version, Boot: bootID(),
+		Relay: rc, Period: d.cfg.PeriodD(), Zone: houseZone(), Units: d.cfg.Units, Version: version, Boot: bootID(), Uptime: uptime,
 		Monitor: monitors{metrics, d.outbox, d.teller, d.notify}, // the watchdog is petted last
 	}
 	if d.door != nil {
 		parts.Doorway = d.door
+	}
+	if parts.AfterCut, err = resume.ParsePolicy(d.cfg.AfterCut); err != nil {
+		return err
+	}
+	if d.bench != nil {
+		parts.Boot, parts.Uptime = "", nil // this machine's clock is not the workshop's
 	}
 	for i, p := range d.probes {
 		parts.Channels = append(parts.Channels, p.Channel)

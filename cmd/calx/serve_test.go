@@ -22,6 +22,7 @@ import (
 
 	"calx/cmd/calx/station"
 	"calx/controller/notice"
+	"calx/sensor"
 	"calx/storage"
 	"calx/storage/record"
 )
@@ -132,6 +133,24 @@ heater: {pin: GPIO17, relay: ssr}
 `
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "calx.yaml"), []byte(text), 0o600))
 	return dir
+}
+
+// Second contactor and door switch, where they are fitted: the firing heats
+// through the one, and the log keeps the other.
+func TestServeWithMainContactorAndDoor(t *testing.T) {
+	dir := configure(t, "door: {pin: GPIO24, open: low}\n")
+	file := filepath.Join(dir, "calx.yaml")
+	text, err := os.ReadFile(file)
+	require.NoError(t, err)
+	text = bytes.Replace(text, []byte("heater: {"), []byte("heater: {main: GPIO23, "), 1)
+	require.NoError(t, os.WriteFile(file, text, 0o600))
+	s := serve(t, dir)
+	s.fire(night)
+	s.until("warmth", func(st station.Status) bool { return st.Firing != nil && st.ChamberC != nil && *st.ChamberC > 22 })
+	code, said := s.end(syscall.SIGTERM)
+	assert.Equal(t, 0, code, said)
+	_, last := kept(t, dir, 1)
+	assert.Equal(t, uint8(sensor.DoorShut), last.Door)
 }
 
 const night = "heat to 60 C at 60 C/h\nhold 8 h\n"

@@ -13,19 +13,21 @@ import (
 	"github.com/goccy/go-yaml"
 
 	"calx/controller/relay"
+	"calx/controller/resume"
 	"calx/sensor/thermocouple"
 	"calx/sim/quantity"
 )
 
 // Config is calx.yaml. Fields marked optional may be left out.
 type Config struct {
-	Data         string            `yaml:"data,omitempty"`          // folder of the log; optional, default "calx-data"
-	Listen       string            `yaml:"listen,omitempty"`        // host:port of API and metrics; optional, default 127.0.0.1:8418
-	Units        string            `yaml:"units,omitempty"`         // "C" or "F", how temperatures are shown; optional
-	Kiln         string            `yaml:"kiln"`                    // kiln file beside this one, or the name of a shipped kiln
-	Period       quantity.Duration `yaml:"period,omitempty"`        // between readings, 250 ms to 1 s; optional, default 1 s
-	ResumeWithin quantity.Duration `yaml:"resume_within,omitempty"` // go on by itself after a shorter interruption; optional, default never
-	Channels     []Channel         `yaml:"channels"`                // the first one with the role "chamber" is controlled
+	Data         string            `yaml:"data,omitempty"`            // folder of the log; optional, default "calx-data"
+	Listen       string            `yaml:"listen,omitempty"`          // host:port of API and metrics; optional, default 127.0.0.1:8418
+	Units        string            `yaml:"units,omitempty"`           // "C" or "F", how temperatures are shown; optional
+	Kiln         string            `yaml:"kiln"`                      // kiln file beside this one, or the name of a shipped kiln
+	Period       quantity.Duration `yaml:"period,omitempty"`          // between readings, 250 ms to 1 s; optional, default 1 s
+	AfterCut     string            `yaml:"after_power_cut,omitempty"` // what a firing does that was not told: a word of resume.Names; optional, default go-on-if-short
+	ResumeWithin quantity.Duration `yaml:"resume_within,omitempty"`   // longest interruption after which a firing goes on by itself; optional, default any
+	Channels     []Channel         `yaml:"channels"`                  // the first one with the role "chamber" is controlled
 	Heater       Heater            `yaml:"heater"`
 	Door         Door              `yaml:"door,omitempty"` // switch at the door; optional
 	Tell         []Destination     `yaml:"tell,omitempty"` // who is told of what; optional, default nobody
@@ -108,6 +110,9 @@ func (c *Config) Check() []quantity.Problem {
 	}
 	if c.Heater.Pin == "" {
 		bad("heater.pin", "no line given; name the line of the heat relay, for example GPIO17")
+	}
+	if _, err := resume.ParsePolicy(c.AfterCut); err != nil {
+		bad("after_power_cut", "%v", err)
 	}
 	c.checkLines(bad)
 	c.checkTell(bad)
