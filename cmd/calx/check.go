@@ -15,7 +15,8 @@ type checkCmd struct {
 	Files []string `arg:"" optional:"" name:"file" help:"Profiles, kilns, moulds or configurations, or names of shipped ones; otherwise calx.yaml."`
 	Kiln  string   `help:"Judge profiles by this kiln file or shipped kiln; otherwise by the one calx.yaml names." placeholder:"FILE"`
 	Mould []string `help:"Follow these moulds through the profiles: mould file, or the name of a shipped mould; once for each kind." sep:"none" placeholder:"FILE"`
-	Start string   `help:"When the firing would start, 24-hour clock; otherwise now." placeholder:"HH:MM"`
+	preflightFlags
+	Start string `help:"When the firing would start, 24-hour clock; otherwise now." placeholder:"HH:MM"`
 	piecesFlags
 	jsonFlag
 	unitsFlag
@@ -68,7 +69,10 @@ func (c *checkCmd) Run(e *env) error {
 		return usageError{err}
 	}
 	files := c.Files
-	if len(files) == 0 {
+	if (c.Relay || c.Tell) && !c.BeforeFiring {
+		return usageError{errors.New("--relay and --tell go with --before-firing")}
+	}
+	if len(files) == 0 && !c.BeforeFiring {
 		f := c.find()
 		if f == "" {
 			return usageError{errors.New("nothing to check: there is no calx.yaml here; name a profile, a kiln or a configuration")}
@@ -88,6 +92,9 @@ func (c *checkCmd) Run(e *env) error {
 		if by.pulls, err = c.known(e); err != nil {
 			return err
 		}
+	}
+	if c.BeforeFiring {
+		return c.beforeFiring(e, by)
 	}
 	res := checkResult{OK: true}
 	for i, name := range files {
