@@ -22,7 +22,7 @@ type room struct {
 
 var rooms = map[string]room{
 	"cmd/calx":         {may: []string{"*"}, why: "wires everything together; nothing else may"},
-	"cmd/calx/config":  {may: []string{"controller/relay", "controller/tidings", "sensor/thermocouple", "sim/quantity"}, why: "reads a file and opens nothing that it names"},
+	"cmd/calx/config":  {may: []string{"controller/relay", "controller/resume", "controller/tidings", "sensor/thermocouple", "sim/quantity"}, why: "reads a file and opens nothing that it names"},
 	"cmd/calx/board":   {may: []string{"cmd/calx/config", "cmd/calx/plug", "controller", "controller/warden", "sensor/...", "storage/record"}, why: "turns names into devices; it does not ask whether metal or an emulator stands behind them"},
 	"cmd/calx/inside":  {may: []string{"controller", "profile", "profile/pieces", "storage/record", "sim/kiln", "sim/mould", "sim/quantity"}, why: "what is expected of moulds before a firing: it runs none"},
 	"cmd/calx/rerun":   {may: []string{"cmd/calx/inside", "controller/...", "profile", "sensor", "storage/record", "sim/kiln", "sim/mould"}, why: "derives a firing again from its records: what is not in them cannot get in here"},

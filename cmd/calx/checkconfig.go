@@ -9,6 +9,7 @@ import (
 	"runtime"
 
 	"calx/cmd/calx/config"
+	"calx/controller/resume"
 	"calx/sim/quantity"
 )
 
@@ -20,7 +21,8 @@ type checkedConfig struct {
 	Kiln     string           `json:"kiln"`      // name; "" when it could not be read
 	KilnFile string           `json:"kiln_file"` // "" for a shipped kiln
 	PeriodS  float64          `json:"period_s"`
-	ResumeS  float64          `json:"resume_within_s"` // 0 = never by itself
+	AfterCut string           `json:"after_power_cut"` // of a firing that was not told
+	ResumeS  float64          `json:"resume_within_s"` // 0 = however long it was
 	Channels []checkedChannel `json:"channels"`
 	Heater   checkedHeater    `json:"heater"`
 	Door     string           `json:"door"` // line of the switch; "" = none
@@ -67,6 +69,11 @@ func checkConfig(f *checkedFile, text string) error {
 	if out.Heater.Active == "" {
 		out.Heater.Active = "high"
 	}
+	policy, err := resume.ParsePolicy(c.AfterCut)
+	if err != nil {
+		return err
+	}
+	out.AfterCut = policy.String()
 	for _, ch := range c.Channels {
 		out.Channels = append(out.Channels, checkedChannel{ch.Role, ch.Chip, ch.Port, ch.Type})
 	}
@@ -183,10 +190,10 @@ func printConfig(e *env, f checkedFile) {
 		}
 		row(o.name, "%s", o.line)
 	}
+	after := c.AfterCut + ", unless the firing says otherwise"
 	if c.ResumeS > 0 {
-		row("resume", "by itself after an interruption of up to %s", hours(seconds(c.ResumeS)))
-	} else {
-		row("resume", "never by itself after an interruption")
+		after += fmt.Sprintf("; by itself after %s at most", hours(seconds(c.ResumeS)))
 	}
+	row("power cut", "%s", after)
 	printFindings(e, f)
 }

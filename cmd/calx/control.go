@@ -63,11 +63,13 @@ func (c *pauseCmd) Run(e *env) error {
 func (c *resumeCmd) Run(e *env) error {
 	return c.give(e, order{
 		word: "resume",
-		done: func(_, now station.Status) bool { return now.Firing != nil && now.Firing.Phase != "paused" },
+		done: func(_, now station.Status) bool {
+			return now.Firing != nil && now.Firing.Phase != "paused" && now.Firing.Asks == ""
+		},
 		says: func(_, now station.Status, _ bool) string {
 			return fmt.Sprintf("firing %s goes on: step %d of %d, %s", named(now.Firing), now.Firing.Step, now.Firing.Steps, now.Firing.Sentence)
 		},
-		stuck: "the plan is still paused\nlook with calx watch",
+		stuck: "the plan still stands\nlook with calx watch: it says why",
 	})
 }
 

@@ -7,12 +7,14 @@ import (
 	"time"
 
 	"calx/cmd/calx/station"
+	"calx/controller/resume"
 	"calx/profile"
 )
 
 type fireCmd struct {
 	Profile string   `arg:"" help:"Profile file, or the name of a shipped profile."`
 	Mould   []string `help:"What stands in the kiln: mould file, or the name of a shipped mould; once for each kind. A thermocouple with the role witness 1 is taken to sit in the core of the first." sep:"none" placeholder:"FILE"`
+	After   string   `name:"after-power-cut" help:"What to do after a power cut: go-on-if-short (goes on by itself when less than 30 °C were lost, else waits for you), go-on, ask or end. Otherwise what calx.yaml says, else go-on-if-short." placeholder:"WHAT"`
 	Name    string   `help:"What to call the firing; otherwise the name of the file." placeholder:"TEXT"`
 	Watch   bool     `help:"Follow it until it ends; exit code 0 only if it finished by plan."`
 	Anyway  bool     `help:"Fire even if this kiln can never finish the profile."`
@@ -33,6 +35,9 @@ type fireResult struct {
 }
 
 func (c *fireCmd) Run(e *env) error {
+	if _, err := resume.ParsePolicy(c.After); err != nil {
+		return usageError{fmt.Errorf("--after-power-cut: %w", err)}
+	}
 	cl, err := c.client()
 	if err != nil {
 		return err
@@ -79,7 +84,7 @@ func (c *fireCmd) Run(e *env) error {
 	var started struct {
 		ID uint64 `json:"id"`
 	}
-	if err := cl.post(e.ctx, "/api/firings", station.Request{Name: res.Name, Profile: p.sentences, Moulds: mouldTexts(moulds)}, &started); err != nil {
+	if err := cl.post(e.ctx, "/api/firings", station.Request{Name: res.Name, Profile: p.sentences, Moulds: mouldTexts(moulds), AfterCut: c.After}, &started); err != nil {
 		return fmt.Errorf("nothing was started: %w", err)
 	}
 	res.ID = started.ID

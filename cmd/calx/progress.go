@@ -46,8 +46,11 @@ func statusLine(st station.Status, fahrenheit bool) string {
 	if w := insideWords(st.Inside, fahrenheit); w != "" {
 		b = append(b, w)
 	}
-	if f.Phase == "waiting" || f.Phase == "paused" {
+	switch f.Phase {
+	case "waiting", "paused":
 		b = append(b, f.Phase)
+	case "interrupted":
+		b = append(b, "waits for you, heat off")
 	}
 	return strings.Join(b, "  ")
 }

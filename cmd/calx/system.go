@@ -10,6 +10,7 @@ import (
 
 	"calx/cmd/calx/station"
 	"calx/controller"
+	"calx/controller/notice"
 	"calx/sensor"
 )
 
@@ -133,6 +134,9 @@ func newTeller(say *log.Logger) *teller {
 
 func (t *teller) Tick(_ time.Duration, out controller.Output) {
 	for _, e := range out.Events {
+		if e.Code == notice.Interrupted || e.Code == notice.WaitsForPerson {
+			continue // serve has said it, with the number of the firing
+		}
 		line := e.Text
 		if e.Hint != "" {
 			line += "; " + e.Hint

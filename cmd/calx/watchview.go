@@ -98,6 +98,12 @@ func (s *scene) banners() []string {
 	case s.stale():
 		say(red, fmt.Sprintf("no new reading for %s", span(s.age)), "calx answers but does not read; look at the board")
 	}
+	if t := s.st.Trip; t != nil && s.st.Firing == nil {
+		say(red, fmt.Sprintf("firing %d tripped: %s", t.Firing, t.Text), strings.TrimSpace(t.Hint+"; then calx clear: nothing is fired before"))
+	}
+	if f := s.st.Firing; f != nil && f.Asks != "" {
+		say(yellow, f.Asks, "calx resume lets it go on, calx stop ends it")
+	}
 	if s.st.OutputError != "" {
 		say(red, "the heat relay's output does not answer: "+s.st.OutputError, "switch the kiln off at the wall and look at the relay and its wiring")
 	}
@@ -231,6 +237,8 @@ func (s *scene) phase() (word, sgr string) {
 		return "waiting for the kiln", yellow
 	case "paused":
 		return "paused", yellow
+	case "interrupted":
+		return "waits for you, heat off", yellow
 	case "tripped":
 		return "stopped by a guard; heat off", red
 	case "cooling":

@@ -38,15 +38,17 @@ func (s *Station) fire(ctx context.Context, j *job) error {
 	s.drain()
 	s.update(func(st *Status) {
 		st.Firing = &Firing{ID: j.head.ID, Name: j.head.Name, PlannedS: j.planned.Seconds(), Steps: len(j.prof.Steps)}
-		st.events = j.first
+		st.events = nil
 		s.looked = true // so that the first who looks finds a prediction
 	})
-	late, ahead := time.Duration(0), &foresight{}
+	late, ahead, first := time.Duration(0), &foresight{}, j.first
 	loop := controller.Loop{
 		Controller: j.control, Chamber: q.Chamber, Others: q.Others, Doorway: q.Doorway, Heater: watched{q.Heater, s}, Clock: q.Clock,
 		Journal: &journal{log: q.Log, id: j.head.ID, first: j.first, moulds: j.moulds.model != nil}, Commands: s.commands, Until: q.Until, Gap: j.gap,
 		Late: func(d time.Duration) { late = d },
 		Observe: func(cs controller.State, out controller.Output) {
+			// What the station says of an interruption comes with the first tick.
+			out.Events, first = append(first, out.Events...), nil
 			s.saw(j, cs, out, late)
 			s.foresee(ahead, j, cs)
 			q.Monitor.Tick(late, out)

@@ -32,6 +32,8 @@ var (
 	descEnergy      = desc("heater_energy_joules_total", "Energy of the heater, from its rated power and the time the relay was commanded on; not measured.")
 	descFaults      = desc("sensor_faults_total", "Readings that carried this fault, all thermocouples together.", "fault")
 	descTripped     = desc("guard_tripped", "1 from when this guard ended a firing until the next one begins.", "code")
+	descLatched     = desc("trip_latched", "1 while a trip keeps anything from being fired, until a person clears it.")
+	descAsks        = desc("firing_waits_for_person", "1 while a firing waits, heat off, for a person to say what next.")
 	descAlarm       = desc("alarm_active", "1 while this alarm lasts; the manual says what to do.", "code")
 	descNotices     = desc("notices_total", "Times a firing reported this.", "code")
 	descPhase       = desc("firing_phase", "1 for what the firing is doing, 0 for the rest; idle without one.", "phase")
@@ -55,7 +57,7 @@ var (
 // Describe implements prometheus.Collector.
 func (c collector) Describe(ch chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{
-		descTemperature, descSetpoint, descDuty, descClosed, descClosings, descEnergy, descFaults, descTripped, descAlarm,
+		descTemperature, descSetpoint, descDuty, descClosed, descClosings, descEnergy, descFaults, descTripped, descLatched, descAsks, descAlarm,
 		descNotices, descPhase, descStep, descTicks, descOverruns, descReadAt, descCommitTime, descCommits, descFailures,
 		descQueued, descWaiting, descLogBytes, descCore, descWater, descClear, descChance, descClearAt,
 	} {
@@ -123,6 +125,8 @@ func (s scrape) firing(st station.Status) {
 		s.gauge(descPhase, number(p.String() == phase), p.String())
 	}
 	s.gauge(descStep, float64(step))
+	s.gauge(descAsks, number(st.Firing != nil && st.Firing.Asks != ""))
+	s.gauge(descLatched, number(st.Trip != nil))
 }
 
 func (s scrape) inside(st station.Status) {

@@ -54,6 +54,8 @@ func (a *api) fire(w http.ResponseWriter, r *http.Request) {
 	id, err := a.Station.Start(q)
 	var bad *station.ProfileError
 	var moulds *station.MouldError
+	var policy *station.PolicyError
+	var trip *station.TripError
 	switch {
 	case err == nil:
 		write(w, http.StatusCreated, struct {
@@ -63,7 +65,9 @@ func (a *api) fire(w http.ResponseWriter, r *http.Request) {
 		write(w, http.StatusUnprocessableEntity, problem{"the profile cannot be fired on this kiln", list(bad.Err)})
 	case errors.As(err, &moulds):
 		write(w, http.StatusUnprocessableEntity, problem{"these moulds cannot be fired in this kiln", strings.Split(moulds.Error(), "\n")})
-	case errors.Is(err, station.ErrBusy), errors.Is(err, station.ErrMending):
+	case errors.As(err, &policy):
+		refuse(w, http.StatusUnprocessableEntity, "%v", err)
+	case errors.Is(err, station.ErrBusy), errors.Is(err, station.ErrMending), errors.As(err, &trip):
 		refuse(w, http.StatusConflict, "%v", err)
 	default:
 		// The output is dead, or the log cannot be written: no firing begins
@@ -107,11 +111,31 @@ func (a *api) command(w http.ResponseWriter, r *http.Request) {
 	switch err := a.Station.Command(c); {
 	case err == nil:
 		w.WriteHeader(http.StatusNoContent)
-	case errors.Is(err, station.ErrIdle):
+	case errors.Is(err, station.ErrIdle), errors.Is(err, station.ErrAsks):
 		refuse(w, http.StatusConflict, "%v", err)
 	default:
 		w.Header().Set("Retry-After", "1")
 		refuse(w, http.StatusTooManyRequests, "%v", err)
+	}
+}
+
+// clear lets go of a trip: a person has looked at the kiln. The order names the
+// firing, so that nobody clears a trip that came after the one they saw.
+func (a *api) clear(w http.ResponseWriter, r *http.Request) {
+	var q struct {
+		Firing uint64 `json:"firing"`
+	}
+	if !take(w, r, &q) {
+		return
+	}
+	switch err := a.Station.Clear(q.Firing); {
+	case err == nil:
+		w.WriteHeader(http.StatusNoContent)
+	case errors.Is(err, station.ErrNoTrip):
+		refuse(w, http.StatusConflict, "%v", err)
+	default:
+		a.Logf("clear a trip: %v", err)
+		refuse(w, http.StatusServiceUnavailable, "%v", err)
 	}
 }
 

@@ -64,6 +64,7 @@ func New(o Options) http.Handler {
 	m.HandleFunc("GET /api/log", a.log)
 	m.HandleFunc("POST /api/firings", a.fire)
 	m.HandleFunc("POST /api/command", a.command)
+	m.HandleFunc("POST /api/clear", a.clear)
 	a.notebook(m)
 	a.tell(m)
 	// Outermost first: a panic anywhere is answered, a foreign page gets nothing.
