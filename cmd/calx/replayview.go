@@ -48,7 +48,9 @@ func (s *simulation) chart(fahrenheit bool) chart.Firing {
 	mean, n := 0.0, 0
 	for i, r := range s.sim.readings {
 		if i > 0 && r.Since-s.sim.readings[i-1].Since >= summary.GapAfter(s.sim.head) {
-			sim.Samples = append(sim.Samples, chart.Sample{Since: s.sim.readings[i-1].Since + 1, Value: math.NaN()})
+			gap := chart.Sample{Since: s.sim.readings[i-1].Since + 1, Value: math.NaN()}
+			sim.Samples, duty.Samples = append(sim.Samples, gap), append(duty.Samples, gap)
+			mean, n = 0, 0
 		}
 		sim.Samples = append(sim.Samples, chart.Sample{Since: r.Since, Value: summary.ChamberC(s.sim.head, r)})
 		mean += r.Duty

@@ -14,8 +14,8 @@ const (
 // deltas is the difference as a curve, in °C.
 func (f Firing) deltas() []dot { return f.Difference.dots() }
 
-// span is the largest difference either way, °C, rounded up to what labels
-// well.
+// span is what the panel reaches either way, °C: the largest difference, rounded
+// up.
 func (f Firing) span() float64 {
 	worst := 0.0
 	for _, d := range f.deltas() {
@@ -23,10 +23,17 @@ func (f Firing) span() float64 {
 			worst = max(worst, math.Abs(d.v))
 		}
 	}
-	const leastC = 2.0 // noise of a tenth of a degree must not fill the panel
-	step := roundStep(max(worst, leastC), 2)
-	return math.Ceil(max(worst, leastC)/step) * step
+	for _, c := range spans {
+		if worst <= c {
+			return c
+		}
+	}
+	return worst
 }
+
+// spans are what the panel may reach either way, °C. The least keeps noise of
+// a tenth of a degree from filling it.
+var spans = []float64{2, 5, 10, 20, 30, 50, 75, 100, 150, 200, 300, 400, 500, 600, 800, 1000}
 
 // delta is a difference in the unit shown: no offset in °F.
 func (d degrees) delta(c float64) float64 {
@@ -48,7 +55,7 @@ func (p *picture) difference() {
 		p.line(pen{color: rule, width: 1}, xy{b.x0, at}, xy{b.x1, at})
 		label := "0"
 		if c != 0 {
-			label = fmt.Sprintf("%+.3g", p.unit.delta(c))
+			label = fmt.Sprintf("%+.0f", p.unit.delta(c))
 		}
 		if c > 0 {
 			label += " " + p.unit.String()
