@@ -25,7 +25,6 @@ import (
 	"calx/sim/kiln"
 	"calx/sim/quantity"
 	"calx/storage"
-	"calx/storage/record"
 )
 
 // daemon is everything calx serve holds open.
@@ -132,11 +131,8 @@ func (d *daemon) openBench() error {
 	if err != nil {
 		return err
 	}
-	start := time.Now()
-	if last := lastWall(d.log); start.Before(last) {
-		start = last // its clock runs fast, and goes on where it stood
-	}
-	d.bench, err = bench.New(bench.Options{Kiln: d.kiln, AmbientC: 20, Model: model, Seed: uint64(start.UnixNano()), Speed: d.speed, MainsSwing: 0.015, Start: start, Main: cfg.Heater.Main != ""})
+	start, from := warmed(d.log, d.kiln, time.Now())
+	d.bench, err = bench.New(bench.Options{Kiln: d.kiln, AmbientC: 20, Model: model, Seed: uint64(start.UnixNano()), Speed: d.speed, MainsSwing: 0.015, Start: start, From: from, Main: cfg.Heater.Main != ""})
 	if err != nil {
 		return err
 	}
@@ -153,15 +149,6 @@ func (d *daemon) openBench() error {
 	}
 	d.cfg, d.clock = &cfg, d.bench
 	return nil
-}
-
-// lastWall is the wall clock of the newest reading of an unfinished firing.
-func lastWall(l *storage.Log) (at time.Time) {
-	if id, ok := l.Unfinished(); ok {
-		// What cannot be read does not matter here; Interrupted will say so.
-		_ = l.Readings(id, 0, 0, func(r *record.Reading) error { at = r.Wall; return nil })
-	}
-	return at
 }
 
 // build makes station and handler of what is open.

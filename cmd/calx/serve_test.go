@@ -124,6 +124,17 @@ func (s *served) fire(profile string) {
 	require.Equal(s.t, http.StatusCreated, res.StatusCode)
 }
 
+// post sends a body of JSON and returns the status code.
+func (s *served) post(path, body string) int { return s.postAs("application/json", path, body) }
+
+func (s *served) postAs(kind, path, body string) int {
+	s.t.Helper()
+	res, err := http.Post("http://"+s.at+path, kind, strings.NewReader(body))
+	require.NoError(s.t, err)
+	require.NoError(s.t, res.Body.Close())
+	return res.StatusCode
+}
+
 func configure(t *testing.T, more string) (dir string) {
 	dir = t.TempDir()
 	text := "kiln: bench-9l-brick\nlisten: 127.0.0.1:0\ndata: data\n" + more + `
@@ -170,7 +181,7 @@ func kept(t *testing.T, dir string, id uint64) (n uint64, last record.Reading) {
 }
 
 // The promise: at a kill at most the last 2 s of readings are missing, never
-// an earlier one, and with resume_within the firing goes on.
+// an earlier one, and the firing goes on.
 func TestKilledDaemonGoesOn(t *testing.T) {
 	if testing.Short() {
 		t.Skip("kills real processes: some seconds")
@@ -203,7 +214,7 @@ func TestKilledDaemonEndsTheFiring(t *testing.T) {
 	if testing.Short() {
 		t.Skip("kills real processes: some seconds")
 	}
-	dir := configure(t, "")
+	dir := configure(t, "after_power_cut: end")
 	s := serve(t, dir)
 	s.fire(night)
 	// Long enough for a commit: before it there is nothing to tell.
@@ -212,11 +223,78 @@ func TestKilledDaemonEndsTheFiring(t *testing.T) {
 	s = serve(t, dir)
 	st := s.until("its end", func(st station.Status) bool { return st.Last != nil })
 	assert.Equal(t, "interrupted", st.Last.Outcome)
-	assert.Regexp(t, `^calx was interrupted for .*(s|min), and resume_within in calx.yaml does not say that a firing goes on by itself; the firing was ended, the heat is off$`, st.Last.Reason)
+	assert.Regexp(t, `^calx was interrupted for .*(s|min), and the firing was to end at a power cut; the firing was ended, the heat is off$`, st.Last.Reason)
 	assert.Nil(t, st.Firing)
 	s.fire(night) // the way is free
 	_, said := s.end(syscall.SIGTERM)
 	assert.Contains(t, said, "firing 1: "+st.Last.Reason)
+}
+
+// A killed daemon whose firing asks for a person keeps on asking, however often
+// it is killed, and records the kiln meanwhile; then it goes on.
+func TestKilledDaemonAsks(t *testing.T) {
+	if testing.Short() {
+		t.Skip("kills real processes: some seconds")
+	}
+	dir := configure(t, "after_power_cut: ask")
+	s := serve(t, dir)
+	s.fire(night)
+	s.until("readings", func(st station.Status) bool { return st.Firing != nil && st.Firing.SinceS > 600 })
+	asks := ""
+	for range 2 {
+		s.end(syscall.SIGKILL)
+		s = serve(t, dir)
+		st := s.until("the question", func(st station.Status) bool { return st.Firing != nil && st.Firing.Asks != "" })
+		if asks != "" {
+			assert.Equal(t, asks, st.Firing.Asks)
+		}
+		asks = st.Firing.Asks
+		assert.False(t, st.Heat)
+		since := st.Firing.SinceS
+		s.until("more readings", func(st station.Status) bool { return st.Firing.SinceS > since+120 })
+	}
+	assert.Contains(t, asks, "a person was to be asked")
+	assert.Equal(t, http.StatusConflict, s.post("/api/command", `{"command":"step-on"}`))
+	assert.Equal(t, http.StatusNoContent, s.post("/api/command", `{"command":"resume"}`))
+	s.until("heat", func(st station.Status) bool { return st.Firing != nil && st.Firing.Asks == "" && st.Duty > 0 })
+	code, said := s.end(syscall.SIGTERM)
+	assert.Equal(t, 0, code, said)
+	_, last := kept(t, dir, 1)
+	assert.Positive(t, last.EnergyJ)
+}
+
+// A trip is remembered by a daemon that is killed right after it, and by every
+// one that follows, until a person clears it; and that is remembered as well.
+func TestTripSurvivesSIGKILL(t *testing.T) {
+	if testing.Short() {
+		t.Skip("kills real processes: some seconds")
+	}
+	dir := configure(t, "")
+	s := serve(t, dir)
+	s.fire("heat to 70 C as fast as possible\n")
+	s.until("a warm kiln", func(st station.Status) bool { return st.Last != nil })
+	s.fire("never above 35 C\nhold 1 h\n") // it is hotter than that already
+	s.until("a trip", func(st station.Status) bool {
+		return st.Trip != nil || st.Firing != nil && st.Firing.Outcome == "tripped"
+	})
+	for range 3 {
+		s.end(syscall.SIGKILL)
+		s = serve(t, dir)
+		st := s.until("the trip", func(st station.Status) bool { return st.Trip != nil })
+		assert.EqualValues(t, 2, st.Trip.Firing)
+		assert.Equal(t, notice.AboveCeiling, st.Trip.Code)
+		assert.Nil(t, st.Firing)
+		assert.False(t, st.Heat)
+		assert.Equal(t, http.StatusConflict, s.post("/api/firings", `{"profile":"hold 1 h"}`))
+		assert.Equal(t, http.StatusConflict, s.post("/api/clear", `{"firing":1}`))
+	}
+	assert.Equal(t, http.StatusUnsupportedMediaType, s.postAs("text/plain", "/api/clear", `{"firing":2}`))
+	assert.Equal(t, http.StatusNoContent, s.post("/api/clear", `{"firing":2}`))
+	s.end(syscall.SIGKILL)
+	s = serve(t, dir)
+	st := s.until("a reading", func(st station.Status) bool { return st.ChamberC != nil })
+	assert.Nil(t, st.Trip)
+	s.fire(night)
 }
 
 // Asked to end, calx writes what it has, and leaves the firing to the next
