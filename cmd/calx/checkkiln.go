@@ -17,6 +17,7 @@ type checkedKiln struct {
 	Probe     string      `json:"probe"`    // letter of the thermocouple
 	ColdToS   *float64    `json:"cold_to_top_s"`
 	Abilities []kilnPoint `json:"at"` // over temperature
+	Margins   kilnMargins `json:"margins"`
 	oven      *oven
 }
 
@@ -66,7 +67,13 @@ func checkKiln(f *checkedFile, inF bool) error {
 	for _, c := range table(p.MaxC(), false) {
 		out.Abilities = append(out.Abilities, k.at(c))
 	}
+	if out.Margins, err = marginsOf(p); err != nil {
+		return err
+	}
 	f.Kiln = out
+	if !out.Margins.calm() {
+		f.warn("control would be nervous on this kiln: %s; check probe.sheath, probe.inner_lag and elements.wire, which make its lags", out.Margins.sentence())
+	}
 	if out.TopC < out.MaxC-1 {
 		f.warn("full power ends at %s, below the maximum of %s: the kiln is too weak for its own plate", wholeTemperature(out.TopC, inF), wholeTemperature(out.MaxC, inF))
 	}
@@ -95,6 +102,7 @@ func printKiln(e *env, f checkedFile, inF bool) {
 		}
 		e.printf("  %9s  %9s  %8s  %13s  %13s  %7.0f s\n", wholeTemperature(a.C, inF), duty, power, rate(a.FullCPerH, "+", inF), rate(a.CoolCPerH, "-", inF), a.ProbeLagS)
 	}
+	e.printf("\n  %s\n", wrap("control: "+k.Margins.sentence(), e.width, 2))
 	printFindings(e, f)
 }
 
