@@ -70,6 +70,8 @@ type Bench struct {
 	active   []active
 	dist     disturbance
 	dead     bool // the board has no power
+	peakC    float64
+	heatedAt time.Duration
 }
 
 var number atomic.Int64
@@ -80,7 +82,7 @@ func New(o Options) (b *Bench, err error) {
 	if o.Start.IsZero() {
 		o.Start = time.Date(2000, 1, 1, 20, 0, 0, 0, time.UTC)
 	}
-	b = &Bench{o: o, kiln: kiln.New(o.Kiln, o.AmbientC), pending: sorted(o.Mishaps), dist: calm()}
+	b = &Bench{o: o, kiln: kiln.New(o.Kiln, o.AmbientC), pending: sorted(o.Mishaps), dist: calm(), peakC: math.Inf(-1)}
 	if err := b.build(fmt.Sprintf("SIM%d", number.Add(1)-1)); err != nil {
 		return nil, errors.Join(fmt.Errorf("bench: %w", err), b.Close())
 	}
@@ -183,15 +185,17 @@ func (b *Bench) Close() error {
 // Truth is what nobody in a real workshop can see.
 type Truth struct {
 	JunctionC, ElementC, HotFaceC, LoadC, ShellC float64
-	Closed                                       bool    // the elements are connected to the mains
-	Cycles                                       int     // of the heat relay
-	EnergyJ                                      float64 // from the mains
+	Closed                                       bool          // the elements are connected to the mains
+	Cycles                                       int           // of the heat relay
+	EnergyJ                                      float64       // from the mains
+	PeakC                                        float64       // highest JunctionC since New
+	HeatedAt                                     time.Duration // when the elements last were under power; 0 = never since New
 }
 
 // Truth is the present state.
 func (b *Bench) Truth() Truth {
 	k := b.kiln
-	return Truth{k.JunctionC(), k.ElementC(), k.HotFaceC(), k.LoadC(), k.ShellC(), b.conducts(), b.relay.Cycles(), k.EnergyJ()}
+	return Truth{k.JunctionC(), k.ElementC(), k.HotFaceC(), k.LoadC(), k.ShellC(), b.conducts(), b.relay.Cycles(), k.EnergyJ(), b.peakC, b.heatedAt}
 }
 
 // Mono is the time since the workshop was built. It may be called from
@@ -260,6 +264,10 @@ func (b *Bench) step(d time.Duration) {
 		AmbientC:   b.o.AmbientC,
 		LoadHeatW:  b.dist.heatW,
 	})
+	if b.kiln.PowerW() > 0 {
+		b.heatedAt = b.now
+	}
+	b.peakC = math.Max(b.peakC, b.kiln.JunctionC())
 	b.show()
 	b.shared.Store(int64(b.now))
 }

@@ -143,7 +143,7 @@ const (
 // fault is one row of the table: what goes wrong, what must find it in every
 // kiln, how soon, and how far the true junction may be above the setpoint by
 // then (and, but for a relay that is welded, in the ten minutes after).
-type fault struct {
+type climbFault struct {
 	name   string
 	at     time.Duration
 	kind   string
@@ -155,7 +155,7 @@ type fault struct {
 }
 
 // The bounds are what was measured on the eight shipped kilns, rounded up.
-var faults = []fault{
+var faults = []climbFault{
 	{"probe open 5 s", midRamp, "open", "", 5 * time.Second, "", 0, 6},
 	{"probe open", midRamp, "open", "", 0, notice.NoReading, 10 * time.Second, 3},
 	{"probe shorted", midRamp, "short_ground", "", 0, notice.NoReading, 10 * time.Second, 3},
@@ -184,7 +184,7 @@ var faults = []fault{
 }
 
 // unseen are faults that one thermocouple cannot tell in time, for the record.
-var unseen = []fault{
+var unseen = []climbFault{
 	{"slipped 3 %", midRamp, "slipped", "0.03", 0, "", 0, 0},
 	{"half out from start", 0, "slipped", "0.5", 0, "", 0, 0},
 	{"type N for K, start", 0, "wrong_type", "N", 0, "", 0, 0},
@@ -192,7 +192,7 @@ var unseen = []fault{
 	{"drift -100 °C/h", midRamp, "drift", "-100", 0, "", 0, 0},
 }
 
-func (f fault) try(tb testing.TB, name string) verdict {
+func (f climbFault) try(tb testing.TB, name string) verdict {
 	after := 10 * time.Minute
 	if f.kind == "welded" {
 		after = 0 // calx can do no more
@@ -201,7 +201,7 @@ func (f fault) try(tb testing.TB, name string) verdict {
 		mishaps: []bench.Mishap{{At: f.at, Kind: f.kind, Value: f.value, For: f.lasts}}})
 }
 
-func (f fault) row(name string, v verdict) string {
+func (f climbFault) row(name string, v verdict) string {
 	found, took := "-", ""
 	if v.tripAt > 0 {
 		found, took = v.trip.Code, (v.tripAt - f.at).Round(time.Second).String()
@@ -252,7 +252,7 @@ func TestFaults(t *testing.T) {
 func TestProbeLostIsHeatOff(t *testing.T) {
 	t.Parallel()
 	for _, kind := range []string{"open", "short_ground", "short_supply", "bus_low", "bus_high", "transfer_error"} {
-		f := fault{kind: kind, at: midRamp, lasts: time.Minute}
+		f := climbFault{kind: kind, at: midRamp, lasts: time.Minute}
 		assert.LessOrEqual(t, f.try(t, "bench-9l-brick").onAfter, time.Second, kind)
 	}
 }

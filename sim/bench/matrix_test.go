@@ -1,0 +1,350 @@
+package bench_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"calx/controller"
+	"calx/controller/notice"
+	"calx/controller/relay"
+	"calx/sim/bench"
+	"calx/sim/kiln"
+	"calx/storage/record"
+)
+
+// matrixProfile has every stage, and rates that every kiln can follow.
+const matrixProfile = `never above 735 C
+heat to 150 C at 120 C/h
+hold 1 h
+heat to 720 C at 150 C/h
+hold 90 min
+cool to 540 C at 100 C/h
+hold 30 min
+heat to 700 C at 150 C/h
+hold 30 min
+`
+
+const matrixCeilingC = 735.0
+
+// stage is where in the firing a fault begins.
+type stage struct {
+	initial byte
+	name    string
+	at      func(controller.Cursor) bool
+}
+
+var stages = []stage{
+	{'0', "start", nil},
+	{'S', "steam hold", func(p controller.Cursor) bool { return p.Step == 1 && p.HeldS >= 1800 }},
+	{'R', "ramp", func(p controller.Cursor) bool { return p.Step == 2 && p.SetC >= 450 }},
+	{'T', "top hold", func(p controller.Cursor) bool { return p.Step == 3 && p.HeldS >= 1800 }},
+	{'C', "cooling", func(p controller.Cursor) bool { return p.Step == 4 && p.SetC <= 620 }},
+	{'H', "reheat", func(p controller.Cursor) bool { return p.Step == 6 && p.SetC >= 640 }},
+}
+
+// matrixKiln is a kiln with its moments and with what physics leaves.
+type matrixKiln struct {
+	house
+	name    string
+	fibre   bool
+	moments map[byte]*moment
+	best0C  map[byte]float64 // further rise when full power of a welded relay is cut at once, °C
+	best60C map[byte]float64 // and when it is cut after 60 s
+}
+
+func newMatrixKiln(tb testing.TB, name string) *matrixKiln {
+	p := shipped(tb, name)
+	kind, err := relay.ParseKind(p.Relay.Kind)
+	require.NoError(tb, err)
+	k := &matrixKiln{house: newHouse(tb, p, p, kind, matrixProfile), name: name, fibre: strings.Contains(name, "fibre"),
+		moments: map[byte]*moment{}, best0C: map[byte]float64{}, best60C: map[byte]float64{}}
+	end := k.run(tb, night{options: bench.Options{AmbientC: 20, Seed: 11, MainsSwing: 0.015},
+		tick: func(b *bench.Bench, s controller.State, o controller.Output) bool {
+			for _, g := range stages {
+				if g.at != nil && k.moments[g.initial] == nil && g.at(s.Plan) {
+					k.moments[g.initial] = &moment{s, b.State()}
+				}
+			}
+			return o.Ended
+		}})
+	require.Equal(tb, "finished", end.Outcome(), name)
+	for _, g := range stages {
+		cold := kiln.New(p, 20).State()
+		if m := k.moments[g.initial]; m != nil {
+			cold = m.shop.Kiln
+		}
+		k.best0C[g.initial], k.best60C[g.initial] = rise(tb, p, cold, 0), rise(tb, p, cold, 60)
+	}
+	return k
+}
+
+// rise is how much hotter a kiln still gets whose relay welds now and whose
+// power is cut so much later, °C.
+func rise(tb testing.TB, p kiln.Params, s kiln.State, cutS int) float64 {
+	k := kiln.New(p, 20)
+	require.NoError(tb, k.Restore(s))
+	from := k.JunctionC()
+	most := from
+	for t := range 3600 {
+		on := 0.0
+		if t < cutS {
+			on = 1
+		}
+		k.Step(1, kiln.Input{On: on, MainsRatio: 1, AmbientC: 20})
+		most = math.Max(most, k.JunctionC())
+	}
+	return most - from
+}
+
+// cell is one firing of the matrix.
+type cell struct {
+	f       fault
+	k       *matrixKiln
+	g       stage
+	foundS  float64 // NaN: nobody was told
+	offS    float64 // after which there was no heat any more; NaN: there was to the end
+	fromC   float64 // true chamber when the fault began
+	peakC   float64
+	lostS   float64 // time without a record, but for power cuts
+	outcome string
+	code    string // of what was told first, or of the trip
+	text    string
+}
+
+// failing is a journal that cannot write for a while.
+type failing struct{ from, until time.Duration }
+
+func (f *failing) Append(r record.Reading, _ []record.Event, _ []byte) error {
+	if r.Since >= f.from && r.Since < f.until {
+		return errors.New("no space left on device")
+	}
+	return nil
+}
+
+const (
+	// watchOn is how long a kiln is watched after its firing ended.
+	watchOn = 30 * time.Minute
+	// patience is how long a firing may go on with a fault in it, and
+	// recovered how long after one that has passed.
+	patience, recovered = 8 * time.Hour, 90 * time.Minute
+)
+
+// watched is how long the firing is followed from the fault on.
+func (f fault) watched() time.Duration {
+	if f.goal != passes {
+		return patience
+	}
+	if f.lasts > 0 {
+		return f.lasts + recovered
+	}
+	return patience / 2
+}
+
+// expected are notices that every firing gives.
+var expected = map[string]bool{notice.Told: true}
+
+func (k *matrixKiln) try(tb testing.TB, f fault, g stage) cell {
+	c := cell{f: f, k: k, g: g, foundS: math.NaN(), offS: math.NaN(), fromC: 20}
+	n := night{options: bench.Options{AmbientC: 20, Seed: 12, MainsSwing: 0.015}, noSwitch: f.noSwitch}
+	var at time.Duration
+	if m := k.moments[g.initial]; m != nil {
+		n.from, at, c.fromC = m, m.shop.Now+2*time.Second, m.shop.Kiln.JunctionC
+	}
+	if f.kind == "wrong_type" {
+		f.value = wrongFor[string(k.letter)]
+	}
+	n.options.Mishaps = f.mishaps(at)
+	if f.second {
+		n.options.Second = &bench.Second{Spread: -0.01}
+	}
+	if f.sickLog > 0 {
+		n.journal = &failing{at, at + f.sickLog}
+	}
+	if f.latency > 0 {
+		n.late = func(b *bench.Bench) controller.Clock { return lateTicks{b, f.latency} }
+	}
+	var ended, last time.Duration
+	n.tick = func(b *bench.Bench, s controller.State, o controller.Output) bool {
+		now := b.Mono()
+		c.lose(now-last, last > 0)
+		last = now
+		c.listen(s, o, (now - at).Seconds())
+		tr := b.Truth()
+		c.peakC = tr.PeakC
+		if c.offS = math.Max((tr.HeatedAt - at).Seconds(), 0); tr.Closed {
+			c.offS = math.NaN()
+		}
+		if o.Ended && ended == 0 {
+			ended = now
+		}
+		return ended > 0 && now >= ended+watchOn || now >= at+f.watched()
+	}
+	c.outcome = k.run(tb, n).Outcome()
+	return c
+}
+
+// lose counts the seconds between two records that have none.
+func (c *cell) lose(gap time.Duration, known bool) {
+	const cut = 170 * time.Second // less than a power cut with a boot
+	if known && gap > time.Second && gap < cut {
+		c.lostS += (gap - time.Second).Seconds()
+	}
+}
+
+// listen notes what a person is told first, and that the firing was ended.
+func (c *cell) listen(s controller.State, o controller.Output, sinceS float64) {
+	for _, e := range o.Events {
+		if e.Severity == record.Severity(notice.Info) || expected[e.Code] {
+			continue
+		}
+		tripped := s.TripCode == e.Code
+		if math.IsNaN(c.foundS) || tripped {
+			c.foundS, c.code, c.text = sinceS, e.Code, e.Text
+		}
+	}
+}
+
+// lateTicks is a board that is busy: every sleep is too long.
+type lateTicks struct {
+	*bench.Bench
+	by time.Duration
+}
+
+func (l lateTicks) Sleep(ctx context.Context, d time.Duration) error {
+	return l.Bench.Sleep(ctx, d+l.by)
+}
+
+// boundC is the highest true temperature of the chamber that a fault may lead
+// to: 25 °C above the ceiling, and with fibre, where a relay that welds at top
+// heat leads further than that within a minute, a quarter more than what is left
+// when it is cut after that minute.
+func (c cell) boundC() float64 {
+	bound := matrixCeilingC + 25
+	if c.k.fibre {
+		bound = math.Max(bound, c.fromC+1.25*c.k.best60C[c.g.initial])
+	}
+	return bound
+}
+
+// wrong is what is not as it must be; "" when all is well.
+func (c cell) wrong() string {
+	var w []string
+	switch {
+	case c.f.goal == trips && c.outcome != "tripped":
+		w = append(w, "not found")
+	case c.f.goal == trips && c.f.codes != "" && !strings.Contains(c.f.codes, c.code):
+		w = append(w, "found as "+c.code)
+	case c.f.goal == told && math.IsNaN(c.foundS):
+		w = append(w, "nobody told")
+	case c.f.goal == passes && c.outcome == "tripped":
+		w = append(w, "false trip")
+	}
+	cut := !(c.f.on == bench.OnMain && len(c.f.more) > 0) // two welded contacts are beyond calx
+	if c.f.goal != shown && cut && c.peakC > c.boundC() {
+		w = append(w, fmt.Sprintf("%.0f °C too hot", c.peakC-c.boundC()))
+	}
+	return strings.Join(w, ", ")
+}
+
+const rowFormat = "%-33s %-11s %-21s %9s %9s %6s %6s %6s %6s %5s  %-9s %s\n"
+
+func header() string {
+	return fmt.Sprintf(rowFormat, "fault", "stage", "kiln", "found s", "off s", "peak", "rise", "best0", "best60", "lost", "outcome", "message")
+}
+
+func (c cell) row() string {
+	num := func(v float64) string {
+		if math.IsNaN(v) {
+			return "-"
+		}
+		return fmt.Sprintf("%.0f", v)
+	}
+	i := c.g.initial
+	text := c.code + ": " + c.text
+	if c.code == "" {
+		text = ""
+	}
+	if w := c.wrong(); w != "" {
+		text = "### " + w + " ### " + text
+	}
+	return fmt.Sprintf(rowFormat, c.f.name, c.g.name, c.k.name, num(c.foundS), num(c.offS), num(c.peakC), num(c.peakC-c.fromC),
+		num(c.k.best0C[i]), num(c.k.best60C[i]), num(c.lostS), c.outcome, text)
+}
+
+func (c cell) name() string { return c.f.name + ", " + c.g.name + ", " + c.k.name }
+
+// possible reports whether the fault can befall the stage.
+func (f fault) possible(g stage) bool {
+	if f.stages == "" {
+		return g.initial != '0'
+	}
+	return strings.IndexByte(f.stages, g.initial) >= 0
+}
+
+// together runs jobs on all processors and waits for them.
+func together(t *testing.T, n int, name func(int) string, job func(testing.TB, int)) {
+	t.Run("all", func(t *testing.T) {
+		for i := range n {
+			t.Run(name(i), func(t *testing.T) {
+				t.Parallel()
+				job(t, i)
+			})
+		}
+	})
+}
+
+// TestFaultMatrix lets everything go wrong that can, in every stage, on four
+// kilns. CALX_FAULT_TABLE names a file for the table and asks for all of it:
+// otherwise a sample is tried. CALX_FAULT_ONLY picks the faults whose names hold
+// it.
+func TestFaultMatrix(t *testing.T) {
+	t.Parallel()
+	file := os.Getenv("CALX_FAULT_TABLE")
+	names := []string{"jewellery-3l-fibre", "bench-9l-brick", "bench-12l-brick-120v", "studio-150l-brick"}
+	if file == "" {
+		names = names[1:2]
+	}
+	kilns := make([]*matrixKiln, len(names))
+	together(t, len(names), func(i int) string { return names[i] }, func(tb testing.TB, i int) { kilns[i] = newMatrixKiln(tb, names[i]) })
+	cells := pick(kilns, file == "")
+	together(t, len(cells), func(i int) string { return cells[i].name() }, func(tb testing.TB, i int) {
+		cells[i] = cells[i].k.try(tb, cells[i].f, cells[i].g)
+		assert.Empty(tb, cells[i].wrong(), cells[i].text)
+	})
+	if file != "" {
+		rows := header()
+		for _, c := range cells {
+			rows += c.row()
+		}
+		require.NoError(t, os.WriteFile(file, []byte(rows), 0o644))
+	}
+}
+
+// pick lays out the matrix, or a sample of it: each fault that is found soon, in
+// a stage that goes round.
+func pick(kilns []*matrixKiln, sample bool) []cell {
+	only := os.Getenv("CALX_FAULT_ONLY")
+	var out []cell
+	for _, k := range kilns {
+		for i, f := range whole(k.real.RatedW()) {
+			if sample && (f.goal != trips || f.stages == "0") || !strings.Contains(f.name, only) {
+				continue
+			}
+			for j, g := range stages {
+				if f.possible(g) && (!sample || j == 1+i%(len(stages)-1)) {
+					out = append(out, cell{f: f, k: k, g: g})
+				}
+			}
+		}
+	}
+	return out
+}
