@@ -1,0 +1,169 @@
+package identify
+
+import (
+	"math"
+	"slices"
+	"strconv"
+
+	"calx/sim/kiln"
+	"calx/sim/quantity"
+)
+
+// factor is one figure of a kiln file, or several that go together, which the
+// fit multiplies. What the file says is where it begins, and how far people's
+// figures are usually off is how strongly it holds on to that.
+type factor struct {
+	key  string // stable, for programs
+	name string // for people
+	// spread is the standard deviation of the logarithm of what is true over
+	// what a kiln file says.
+	spread float64
+	value  func(p kiln.Params) string
+	scale  func(p *kiln.Params, by float64)
+	has    func(p kiln.Params) bool // nil: every kiln
+}
+
+// The spreads. Power: a heating appliance may draw 5 % more and 10 % less than
+// its plate says (IEC 60335-1, clause 10.1), a mains voltage 3 % off for long
+// adds 6 %. Conductivity of one grade of brick or fibre differs by 20 % between
+// makers (see sim/kiln), heat capacity by 10 %. The rest is common practice
+// without a source: what a tape measure, a kitchen scale and a guess are good
+// for.
+var factors = []factor{
+	{"power", "element power", 0.05, func(p kiln.Params) string { return quantity.Power(round(p.RatedW())).String() }, scalePower, nil},
+	{"wall_conduction", "wall conduction, cold", 0.2, func(p kiln.Params) string { return percent(conducts(p)) }, func(p *kiln.Params, by float64) {
+		eachLayer(p, func(l *kiln.Layer) {
+			hot := ratioOf(l.ConductsHot, l.Conducts) * by
+			multiply(&l.Conducts, by)
+			set(&l.ConductsHot, hot)
+		})
+	}, nil},
+	{"wall_conduction_hot", "wall conduction at 1000 °C over cold", 0.25, func(p kiln.Params) string { return percent(conductsHot(p) / conducts(p)) }, func(p *kiln.Params, by float64) {
+		eachLayer(p, func(l *kiln.Layer) { set(&l.ConductsHot, ratioOf(l.ConductsHot, l.Conducts)*by) })
+	}, nil},
+	{"wall_heat", "wall heat capacity", 0.12, func(p kiln.Params) string { return percent(holds(p)) }, func(p *kiln.Params, by float64) {
+		eachLayer(p, func(l *kiln.Layer) { multiply(&l.Holds, by) })
+	}, nil},
+	{"load", "load mass", 0.25, func(p kiln.Params) string { return p.Load.Mass.String() }, func(p *kiln.Params, by float64) { p.Load.Mass *= quantity.Mass(by) }, nil},
+	{"load_inside", "conduction into the load", 0.4, func(p kiln.Params) string { return p.Load.Inside.String() }, func(p *kiln.Params, by float64) { p.Load.Inside *= quantity.Conductance(by) }, nil},
+	{"exchange", "exchange in the chamber", 0.3, func(p kiln.Params) string { return p.Chamber.Convection.String() }, func(p *kiln.Params, by float64) {
+		p.Chamber.Convection *= quantity.HeatTransfer(by)
+		p.Load.Area *= quantity.Area(by)
+	}, nil},
+	{"bridges", "loss past the lining", 0.5, func(p kiln.Params) string { return p.Shell.Bridges.String() }, func(p *kiln.Params, by float64) { p.Shell.Bridges *= quantity.Conductance(by) },
+		func(p kiln.Params) bool { return p.Shell.Bridges > 0 }},
+	{"opening", "radiation through openings", 0.5, func(p kiln.Params) string { return p.Air.Opening.String() }, func(p *kiln.Params, by float64) { p.Air.Opening *= quantity.Area(by) },
+		func(p kiln.Params) bool { return p.Air.Opening > 0 }},
+	{"leakage", "air through gaps", 0.5, func(p kiln.Params) string { return p.Air.Leakage.String() }, func(p *kiln.Params, by float64) { p.Air.Leakage *= quantity.Frequency(by) },
+		func(p kiln.Params) bool { return p.Air.Leakage > 0 }},
+	{"vent", "air through the vent", 0.5, func(p kiln.Params) string { return p.Air.Vent.String() }, func(p *kiln.Params, by float64) { p.Air.Vent *= quantity.Frequency(by) },
+		func(p kiln.Params) bool { return p.Air.Vent > 0 }},
+	{"element", "exposure of the wire", 0.4, func(p kiln.Params) string { return percent(float64(p.Elements.Exposed)) }, func(p *kiln.Params, by float64) {
+		p.Elements.Exposed = quantity.Fraction(math.Min(math.Max(float64(p.Elements.Exposed)*by, 0.1), 1))
+	}, nil},
+	{"probe", "lag of the probe", 0.25, func(p kiln.Params) string { return quantity.Length(round(float64(p.Probe.Sheath))).String() }, func(p *kiln.Params, by float64) {
+		p.Probe.Sheath *= quantity.Length(by)
+		p.Probe.InnerLag *= quantity.Duration(by)
+	}, nil},
+}
+
+// scalePower makes the elements draw by times what they drew. Less is age, a
+// nameplate being what it is; more than new elements draw by theirs is another
+// nameplate.
+func scalePower(p *kiln.Params, by float64) {
+	e := &p.Elements
+	age := (1+float64(e.Ageing))/by - 1
+	if age < 0 {
+		e.Rated *= quantity.Power(1 / (1 + age))
+		age = 0
+	}
+	e.Ageing = quantity.Fraction(age)
+}
+
+func eachLayer(p *kiln.Params, do func(*kiln.Layer)) {
+	p.Walls = slices.Clone(p.Walls)
+	for i := range p.Walls {
+		do(&p.Walls[i])
+	}
+}
+
+func multiply(r **quantity.Ratio, by float64) { set(r, ratioOf(*r)*by) }
+
+func set(r **quantity.Ratio, to float64) {
+	v := quantity.Ratio(to)
+	*r = &v
+}
+
+// conducts, conductsHot and holds are of the layer at the hot face; all change
+// together.
+func conducts(p kiln.Params) float64 { return ratioOf(p.Walls[0].Conducts) }
+func conductsHot(p kiln.Params) float64 {
+	return ratioOf(p.Walls[0].ConductsHot, p.Walls[0].Conducts)
+}
+func holds(p kiln.Params) float64 { return ratioOf(p.Walls[0].Holds) }
+
+// ratioOf is the first of the ratios that is given, or 1.
+func ratioOf(rs ...*quantity.Ratio) float64 {
+	for _, r := range rs {
+		if r != nil {
+			return float64(*r)
+		}
+	}
+	return 1
+}
+
+func percent(v float64) string { return strconv.FormatFloat(math.Round(v*1000)/10, 'f', -1, 64) + " %" }
+
+// of lists the factors that a kiln has.
+func factorsOf(p kiln.Params, vented bool) []factor {
+	return slices.DeleteFunc(slices.Clone(factors), func(f factor) bool {
+		return f.has != nil && !f.has(p) || f.key == "vent" && !vented
+	})
+}
+
+// apply multiplies the figures of p by the exponentials of x.
+func apply(p kiln.Params, list []factor, x []float64) kiln.Params {
+	for i, f := range list {
+		f.scale(&p, math.Exp(x[i]))
+	}
+	return p
+}
+
+// digits is how many a fitted figure keeps: no fit is better than that.
+const digits = 4
+
+func round(v float64) float64 {
+	if v == 0 || v-v != 0 {
+		return v
+	}
+	r, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
+	if err != nil {
+		panic("BUG: a number that was written cannot be read: " + err.Error())
+	}
+	return r
+}
+
+// rounded is p with every figure that a fit changes rounded to digits.
+func rounded(p kiln.Params) kiln.Params {
+	eachLayer(&p, func(l *kiln.Layer) {
+		for _, r := range []**quantity.Ratio{&l.Conducts, &l.ConductsHot, &l.Holds} {
+			if *r != nil {
+				set(r, round(float64(**r)))
+			}
+		}
+	})
+	p.Elements.Rated = quantity.Power(round(float64(p.Elements.Rated)))
+	p.Elements.Ageing = quantity.Fraction(round(float64(p.Elements.Ageing)))
+	p.Elements.Exposed = quantity.Fraction(round(float64(p.Elements.Exposed)))
+	p.Load.Mass = quantity.Mass(round(float64(p.Load.Mass)))
+	p.Load.Inside = quantity.Conductance(round(float64(p.Load.Inside)))
+	p.Load.Area = quantity.Area(round(float64(p.Load.Area)))
+	p.Chamber.Convection = quantity.HeatTransfer(round(float64(p.Chamber.Convection)))
+	p.Shell.Bridges = quantity.Conductance(round(float64(p.Shell.Bridges)))
+	p.Air.Opening = quantity.Area(round(float64(p.Air.Opening)))
+	p.Air.Leakage = quantity.Frequency(round(float64(p.Air.Leakage)*3600) / 3600)
+	p.Air.Vent = quantity.Frequency(round(float64(p.Air.Vent)*3600) / 3600)
+	p.Probe.Sheath = quantity.Length(round(float64(p.Probe.Sheath)))
+	p.Probe.InnerLag = quantity.Duration(round(float64(p.Probe.InnerLag)))
+	return p
+}
