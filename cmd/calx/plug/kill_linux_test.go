@@ -195,12 +195,15 @@ func (k kill) run(t *testing.T, strict bool) string {
 	})
 	require.NoError(t, b.until(limit, func() bool { return b.on["heat"] && b.on["main"] && b.warden != 0 && !b.fed.IsZero() }), "no heat")
 
+	pids := map[string][]int{"daemon": {d.Process.Pid}, "warden": {b.warden}, "both": {d.Process.Pid, b.warden}}[k.who]
 	began := time.Now()
-	if k.who != "warden" {
-		require.NoError(t, unix.Kill(d.Process.Pid, k.sig))
+	if k.who == "both" { // at once: else the second sees the first die, and acts
+		for _, p := range pids {
+			require.NoError(t, unix.Kill(p, unix.SIGSTOP))
+		}
 	}
-	if k.who != "daemon" {
-		require.NoError(t, unix.Kill(b.warden, k.sig))
+	for _, p := range pids {
+		require.NoError(t, unix.Kill(p, k.sig))
 	}
 	if k.who == "both" {
 		return b.afterBoth(t, began, strict)

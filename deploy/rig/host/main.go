@@ -51,6 +51,8 @@ type trial struct {
 	state  string        // whose state to tell afterwards
 }
 
+// Of two that are to die at once, both are stopped first: else the second saw
+// the first die and acted.
 var trials = []trial{
 	{"daemon SIGKILL", []string{"signal daemon 9"}, goal, ""},
 	{"daemon SIGSTOP", []string{"signal daemon 19"}, goal, "daemon"},
@@ -66,8 +68,8 @@ var trials = []trial{
 	{"warden SIGSTOP", []string{"signal warden 19"}, goal, ""},
 	{"warden crashes (SIGSEGV)", []string{"signal warden 11"}, goal, ""},
 	{"warden SIGTERM", []string{"signal warden 15"}, goal, ""},
-	{"both SIGKILL, then calx off", []string{"signal both 9", "off"}, goal, ""},
-	{"both SIGKILL", []string{"signal both 9"}, lastGoal, ""},
+	{"both SIGKILL, then calx off", []string{"signal both 19", "signal both 9", "off"}, goal, ""},
+	{"both SIGKILL", []string{"signal both 19", "signal both 9"}, lastGoal, ""},
 	{"both SIGSTOP", []string{"signal both 19"}, lastGoal, ""},
 	{"chip never answers, warden SIGKILL", []string{"chip hang", "hung", "signal warden 9"}, lastGoal, ""},
 	{"kernel panic", []string{"crash"}, lastGoal, ""},
