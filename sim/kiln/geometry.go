@@ -65,15 +65,16 @@ func (l Layer) Made() Material {
 		}
 		m = constant(float64(*l.Conductivity), float64(*l.Density), float64(*l.HeatCapacity))
 	}
-	return m.times(l.conducts(), l.holds())
+	return m.times(l.conducts(), l.conductsHot(), l.holds())
 }
 
-func (l Layer) conducts() float64 { return ratioOr1(l.Conducts) }
-func (l Layer) holds() float64    { return ratioOr1(l.Holds) }
+func (l Layer) conducts() float64    { return ratioOr(l.Conducts, 1) }
+func (l Layer) conductsHot() float64 { return ratioOr(l.ConductsHot, l.conducts()) }
+func (l Layer) holds() float64       { return ratioOr(l.Holds, 1) }
 
-func ratioOr1(r *quantity.Ratio) float64 {
+func ratioOr(r *quantity.Ratio, otherwise float64) float64 {
 	if r == nil {
-		return 1
+		return otherwise
 	}
 	return float64(*r)
 }

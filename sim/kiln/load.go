@@ -158,6 +158,7 @@ func (p Params) checkBody(c *checks) {
 			within(c, at+".heat_capacity", *l.HeatCapacity, 100, 5000)
 		}
 		within(c, at+".conducts", quantity.Ratio(l.conducts()), 0.2, 5)
+		within(c, at+".conducts_hot", quantity.Ratio(l.conductsHot()), 0.2, 5)
 		within(c, at+".holds", quantity.Ratio(l.holds()), 0.2, 5)
 		switch {
 		case l.Material != "" && own > 0:

@@ -1,6 +1,9 @@
 package kiln
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // Material is one wall material: a density and its conductivity and specific
 // heat over temperature.
@@ -78,15 +81,26 @@ func (m Material) CP(tC float64) float64 {
 // RhoCp is the heat capacity per volume in J/m³/K at tC in °C.
 func (m Material) RhoCp(tC float64) float64 { return m.DensityKgM3 * m.CP(tC) }
 
-// times is the material with its conductivity and its heat capacity multiplied.
-func (m Material) times(k, cp float64) Material {
-	if k == 1 && cp == 1 {
+// Between these temperatures what a layer conducts over its material changes
+// from one ratio to the other, °C.
+const ratioColdC, ratioHotC = 20, 1000
+
+// times is the material with its conductivity multiplied, cold and hot, and its
+// heat capacity.
+func (m Material) times(cold, hot, cp float64) Material {
+	if cold == 1 && hot == 1 && cp == 1 {
 		return m
 	}
-	m.knots = slices.Clone(m.knots)
-	for i := range m.knots {
-		m.knots[i].k *= k
-		m.knots[i].cp *= cp
+	of := m
+	m.knots = nil
+	temps := []float64{ratioColdC, ratioHotC}
+	for _, k := range of.knots {
+		temps = append(temps, k.tC)
+	}
+	slices.Sort(temps)
+	for _, t := range slices.Compact(temps) {
+		way := math.Max(0, math.Min((t-ratioColdC)/(ratioHotC-ratioColdC), 1))
+		m.knots = append(m.knots, knot{t, of.K(t) * (cold + (hot-cold)*way), of.CP(t) * cp})
 	}
 	return m
 }

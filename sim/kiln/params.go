@@ -56,9 +56,13 @@ type Layer struct {
 	Density      *quantity.Density      `yaml:"density,omitempty" jsonschema_description:"instead of material: bulk density"`
 	HeatCapacity *quantity.HeatCapacity `yaml:"heat_capacity,omitempty" jsonschema_description:"instead of material: constant specific heat capacity"`
 	// Conducts and Holds multiply the conductivity and the heat capacity that
-	// the layer would have otherwise, at all temperatures; nil is 1.
+	// the layer would have otherwise; nil is 1.
 	Conducts *quantity.Ratio `yaml:"conducts,omitempty" jsonschema_description:"conductivity of this layer over that of its material"`
-	Holds    *quantity.Ratio `yaml:"holds,omitempty" jsonschema_description:"heat capacity of this layer over that of its material"`
+	// ConductsHot takes the place of Conducts at 1000 °C and above; between 20
+	// °C and there the ratio changes evenly. Nil is Conducts throughout. How
+	// steeply conductivity rises differs between makers, and with age.
+	ConductsHot *quantity.Ratio `yaml:"conducts_hot,omitempty" jsonschema_description:"as conducts, at 1000 C and above; evenly less or more on the way there"`
+	Holds       *quantity.Ratio `yaml:"holds,omitempty" jsonschema_description:"heat capacity of this layer over that of its material"`
 }
 
 // Shell is the outer case, and what leads heat past the lining to the room.
