@@ -270,12 +270,17 @@ func (b *before) room() looked {
 // firstYear is before which no clock is right.
 const firstYear = 2026
 
+// time judges the clock of the board: that of the daemon, where one answers.
 func (b *before) time() looked {
-	shown := b.now.Format("Mon 2 Jan 2006 15:04 MST")
+	now := b.now
+	if d := b.daemon; d != nil && d.err == nil && !d.status.Wall.IsZero() {
+		now = d.status.Wall.In(b.now.Location())
+	}
+	shown := now.Format("Mon 2 Jan 2006 15:04 MST")
 	switch {
-	case b.now.Year() < firstYear:
+	case now.Year() < firstYear:
 		return looked{"clock", fails, "it shows " + shown, "connect the board to a network, or set the clock"}
-	case b.log != nil && b.log.last.Sub(b.now) > time.Minute:
+	case b.log != nil && b.log.last.Sub(now) > time.Minute:
 		return looked{"clock", fails, fmt.Sprintf("it shows %s, and the log goes on to %s", shown, b.log.last.In(b.now.Location()).Format("Mon 2 Jan 2006 15:04")), "set the clock; after a power cut nobody would know how long it was"}
 	case b.clock == nil:
 		return looked{"clock", passes, shown + "; whether it is set by the network cannot be told here", ""}

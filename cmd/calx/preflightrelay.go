@@ -12,6 +12,7 @@ import (
 
 // pulseFacts is what a moment of heat showed.
 type pulseFacts struct {
+	firing uint64
 	err    error // it was not tried, or was cut short
 	closed bool  // the relay was commanded on
 	fromC  float64
@@ -56,10 +57,14 @@ func (c *checkCmd) tryRelay(e *env, b *before) *pulseFacts {
 	p := &pulseFacts{fromC: *st.ChamberC}
 	to := math.Ceil(p.fromC + pulseC)
 	request := station.Request{Name: "check of the relay", Profile: fmt.Sprintf("never above %.0f C\nheat to %.0f C as fast as possible\n", to+pulseFrom, to)}
-	if err := cl.post(e.ctx, "/api/firings", request, nil); err != nil {
+	var begun struct {
+		ID uint64 `json:"id"`
+	}
+	if err := cl.post(e.ctx, "/api/firings", request, &begun); err != nil {
 		p.err = err
 		return p
 	}
+	p.firing = begun.ID
 	if !c.JSON {
 		e.printf("heating for a moment, at most %s\n", span(min(wait, pulseMost)))
 	}
@@ -78,17 +83,19 @@ func (p *pulseFacts) watch(ctx context.Context, cl *client, wait time.Duration) 
 		case err != nil:
 			p.err = err
 			return
-		case st.Firing == nil:
-			if st.Last != nil && st.Last.Outcome != "finished" {
+		case p.over(st):
+			if st.Last.Outcome != "finished" {
 				p.err = fmt.Errorf("calx ended it: %s", st.Last.Reason)
 			}
-			p.closed = p.closed || st.Last != nil && st.Last.EnergyKWh > 0
+			p.closed = p.closed || st.Last.EnergyKWh > 0
+			p.took = seconds(st.Last.SinceS)
 			p.see(st)
 			return
+		case st.Firing != nil:
+			p.closed = p.closed || st.Heat || st.Firing.EnergyKWh > 0
+			p.took = seconds(st.Firing.SinceS)
+			p.see(st)
 		}
-		p.closed = p.closed || st.Heat
-		p.took = seconds(st.Firing.SinceS)
-		p.see(st)
 		if p.closed && p.roseC >= pulseSeen || p.took >= wait {
 			return
 		}
@@ -101,6 +108,11 @@ func (p *pulseFacts) watch(ctx context.Context, cl *client, wait time.Duration) 
 	}
 }
 
+// over reports whether the firing has ended.
+func (p *pulseFacts) over(st station.Status) bool {
+	return st.Firing == nil && st.Last != nil && st.Last.ID == p.firing
+}
+
 func (p *pulseFacts) see(st station.Status) {
 	if st.ChamberC != nil {
 		p.roseC = max(p.roseC, *st.ChamberC-p.fromC)
@@ -111,10 +123,12 @@ func (p *pulseFacts) see(st station.Status) {
 func (p *pulseFacts) end(ctx context.Context, cl *client) {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), takenWithin)
 	defer cancel()
-	err := cl.post(ctx, "/api/command", map[string]string{"command": "stop"}, nil)
 	for {
+		// Again each time: a firing that has only just begun forgets what was
+		// pressed before it.
+		err := cl.post(ctx, "/api/command", map[string]string{"command": "stop"}, nil)
 		st, err2 := cl.status(ctx)
-		if err2 == nil && st.Firing == nil && !st.Heat {
+		if err2 == nil && p.over(st) && !st.Heat {
 			p.off = true
 			return
 		}

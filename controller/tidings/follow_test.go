@@ -94,6 +94,17 @@ func TestATripIsToldAloneAndWhole(t *testing.T) {
 	assert.Empty(t, f.Events(x, []record.Event{event(x, 3, notice.LogBehind, "x")}))
 }
 
+// A firing that waits without heat rings until somebody comes.
+func TestWaitingForAPersonIsAnAlarm(t *testing.T) {
+	var f Follower
+	x := factsAt(t, time.Hour, 1, record.Waiting)
+	ms := f.Events(x, []record.Event{event(x, 0, notice.WaitsForPerson, "calx was interrupted for 3 h")})
+	require.Len(t, ms, 1)
+	assert.True(t, Repeats(&ms[0]))
+	assert.Equal(t, []string{"person | pods: waits for you, heat off"}, subjects(ms))
+	assert.Contains(t, ms[0].Body, "calx resume to go on, or calx stop")
+}
+
 func TestBlipsAreNotTold(t *testing.T) {
 	var f Follower
 	x := factsAt(t, time.Hour, 0, record.Ramping)

@@ -130,9 +130,9 @@ func TestNothingIsLostAndNothingWakes(t *testing.T) {
 		m := record.Message{Kind: rapid.SampledFrom(KindNames()).Draw(t, "kind"), Severity: record.Severity(rapid.IntRange(0, 2).Draw(t, "severity"))}
 		zone := rapid.SampledFrom(zones).Draw(t, "zone")
 		begin := time.Date(2026, time.Month(rapid.SampledFrom([]int{3, 7, 10}).Draw(t, "month")), 24, 0, rapid.IntRange(0, 2880).Draw(t, "minute"), 0, 0, time.UTC)
-		downFrom, downFor := rapid.IntRange(0, 2000).Draw(t, "down from"), rapid.IntRange(0, 1500).Draw(t, "down for")
+		downFrom, downFor := rapid.IntRange(0, 800).Draw(t, "down from"), rapid.IntRange(0, 800).Draw(t, "down for")
 		p, told := Progress{}, []time.Time{}
-		const minutes = 6 * 24 * 60
+		const minutes = 3 * 24 * 60
 		for i := range minutes {
 			local := begin.Add(time.Duration(i) * time.Minute).In(zone)
 			if r.Judge(&m, p, local) == Send {

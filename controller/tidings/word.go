@@ -51,7 +51,7 @@ func (f *Follower) end(x Facts, e record.Event, last uint64) record.Message {
 // event words one that is told by itself.
 func (f *Follower) event(x Facts, e record.Event) record.Message {
 	n := notice.For(e.Code)
-	k, subject := Trouble, n.Means
+	k, subject, grade := Trouble, n.Means, e.Severity
 	text := e.Text
 	switch e.Code {
 	case notice.Told:
@@ -59,9 +59,10 @@ func (f *Follower) event(x Facts, e record.Event) record.Message {
 	case notice.HoldCutShort:
 		k, subject = Person, "needs you: "+n.Means
 	case notice.WaitsForPerson:
-		k, subject = Person, "waits for you, heat off"
+		// Somebody must act now: a mould that cools through an inversion cracks.
+		k, subject, grade = Person, "waits for you, heat off", record.Alarm
 	}
-	m := f.message(x, k, e.Severity, subject, text, x.chamber(), do(n))
+	m := f.message(x, k, grade, subject, text, x.chamber(), do(n))
 	m.Event = e.Seq + 1
 	return m
 }

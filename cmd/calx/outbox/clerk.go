@@ -2,6 +2,7 @@ package outbox
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"calx/cmd/calx/station"
@@ -52,13 +53,16 @@ func (c *clerk) turn() {
 	c.retryStore()
 }
 
-// hear makes messages of the events of a turn. A firing that begins says that
-// somebody was there: what rang before it may rest.
+// present are events that say that a person is there.
+var present = []string{notice.Started, notice.ResumedByHand, notice.StoppedByHand, notice.SteppedOn, notice.PausedByHand}
+
+// hear makes messages of the events of a turn. Where a person pressed
+// something, what rang before it may rest.
 func (c *clerk) hear(t tick) {
 	c.take(t.firing)
 	for _, e := range t.events {
-		if e.Code == notice.Started {
-			_, err := c.box.acknowledge(func(m *record.Message) bool { return m.Firing != t.firing })
+		if slices.Contains(present, e.Code) {
+			_, err := c.box.acknowledge(func(m *record.Message) bool { return m.Event <= e.Seq || m.Firing != t.firing })
 			c.complain(err)
 		}
 	}

@@ -347,3 +347,21 @@ func TestTry(t *testing.T) {
 }
 
 var controllerReading = sensor.Reading{HotC: 20}
+
+// Whoever presses something at the kiln has seen what rang.
+func TestPressingResumeIsAnAnswer(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		l := openLog(t, filepath.Join(t.TempDir(), "calx.db"))
+		defer l.Close()
+		begin(t, l)
+		svc := &service{}
+		s := newScene(t, l, phone, svc)
+		defer s.stop()
+		s.tick(record.Waiting, notice.WaitsForPerson)
+		s.pass(11 * time.Minute)
+		assert.Equal(t, []string{"pods: waits for you, heat off", "still: pods: waits for you, heat off"}, svc.subjects())
+		s.tick(record.Ramping, notice.ResumedByHand)
+		s.pass(time.Hour)
+		assert.Len(t, svc.subjects(), 2)
+	})
+}
