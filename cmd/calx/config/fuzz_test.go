@@ -18,6 +18,8 @@ import (
 func FuzzParse(f *testing.F) {
 	f.Add([]byte(good))
 	f.Add([]byte("data: d\nlisten: :0\nunits: F\nkiln: k\nperiod: 250 ms\nresume_within: 10 min\nchannels:\n- role: chamber\n  chip: max31856\n  port: SPI0.0\n  type: N\n  mains: 60 Hz\n  averaging: 4\nheater:\n  pin: GPIO17\n  air: GPIO27\n  active: low\n  relay: ssr\n  heartbeat: GPIO22\n  watchdog: /dev/watchdog\n"))
+	f.Add([]byte(good + "after_power_cut: ask\ndoor: {pin: GPIO24, open: low}\ntell:\n- name: phone\n  url_file: secret\n  from: warn\n  kinds: [trip]\n  quiet: \"22:00 to 07:00\"\n  passes: person\n  repeat: 5 min\n  most: 3\n"))
+	f.Add([]byte(good + "tell: [{name: phone, url: \"smtp://x:secret@y\"}]\n"))
 	f.Add([]byte("heater: &a {pin: *a}\nchannels: [[[[]]]]"))
 	f.Add([]byte("heater: {pin: !!binary GPIO17, relay: {}}\n---\n"))
 	file := filepath.Join(f.TempDir(), "calx.yaml")
@@ -39,6 +41,11 @@ func FuzzParse(f *testing.F) {
 		}
 		if herr != nil || h != c.Heater {
 			t.Fatalf("the short way finds %+v, %v; the long one %+v", h, herr, c.Heater)
+		}
+		for _, d := range c.Tell {
+			if d.URL.Reveal() != "" {
+				return // an address is not written again
+			}
 		}
 		text, err := yaml.Marshal(c)
 		if err != nil {
