@@ -41,6 +41,7 @@ type daemon struct {
 	door     *board.Door // nil: no switch
 	log      *storage.Log
 	station  *station.Station
+	metrics  *web.Metrics
 	handler  http.Handler
 	notify   *notifier
 	teller   *teller
@@ -163,6 +164,7 @@ func (d *daemon) build() error {
 	}
 	plant := identify.Plant(d.kiln, 20)
 	metrics := web.NewMetrics(version, d.cfg.PeriodD())
+	d.metrics = metrics
 	d.notify, d.teller = newNotifier(), newTeller(d.say)
 	d.outbox = outbox.New(outbox.Options{
 		Log: d.log, Config: d.cfg, Kiln: d.kiln.Name, Zone: houseZone(), Wall: d.clock.Wall, Logf: d.say.Printf,

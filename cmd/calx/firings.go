@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"math"
 	"time"
 
 	"calx/cmd/calx/summary"
@@ -53,8 +52,10 @@ func (c *firingsCmd) Run(e *env) (err error) {
 		res.Earlier = len(heads) - c.Last
 		heads = heads[res.Earlier:]
 	}
+	k, err := keptFigures(l.Log)
+	damage = errors.Join(damage, err)
 	for _, h := range heads {
-		row, err := measureRow(l.Log, h)
+		row, err := k.row(l.Log, h)
 		damage = errors.Join(damage, err)
 		res.Firings = append(res.Firings, row)
 	}
@@ -65,24 +66,18 @@ func (c *firingsCmd) Run(e *env) (err error) {
 	return damage
 }
 
-// measureRow reads a firing once, keeping nothing. It returns what it could
-// read beside the error.
-func measureRow(l *storage.Log, h record.Firing) (firingRow, error) {
-	row := firingRow{ID: h.ID, Name: h.Name, Started: h.Started, Outcome: h.Outcome, Reason: h.Reason, PeakC: summary.Unknown(), Units: h.Units}
+// row is a firing in the list. Where the log does not keep its figures it is
+// read, and what could be read comes beside the error.
+func (k figuresKept) row(l *storage.Log, h record.Firing) (firingRow, error) {
+	f, ok := k[h.ID]
+	var err error
+	if !ok || h.Outcome == "" {
+		f, err = measureFiring(l, h, nil, "")
+	}
+	row := firingRow{ID: h.ID, Name: h.Name, Started: h.Started, Outcome: h.Outcome, Reason: h.Reason, PeakC: f.PeakC, Units: h.Units,
+		DurationS: f.DurationS, EnergyKWh: f.EnergyJ / joulesPerKWh, Readings: f.Readings}
 	if row.Outcome == "" {
 		row.Outcome = "running"
-	}
-	peak := math.Inf(-1)
-	err := l.Readings(h.ID, 0, 0, func(r *record.Reading) error {
-		if v := summary.ChamberC(h, *r); v > peak {
-			peak = v
-		}
-		row.DurationS, row.EnergyKWh = r.Since.Seconds(), r.EnergyJ/joulesPerKWh
-		row.Readings++
-		return nil
-	})
-	if !math.IsInf(peak, 0) {
-		row.PeakC = summary.Number(peak)
 	}
 	return row, err
 }

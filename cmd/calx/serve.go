@@ -87,10 +87,16 @@ func (d *daemon) run(ctx context.Context) error {
 			d.tellOfInterruption(text)
 		}
 	}()
+	kept := make(chan struct{})
+	go func() {
+		defer close(kept)
+		d.keepHealth(ctx)
+	}()
 	err = d.station.Run(ctx)
 	d.notify.stopping()
 	cancel()
 	<-mended
+	<-kept
 	<-served
 	<-told
 	if errors.Is(err, context.Canceled) && !errors.Is(err, storage.ErrNotDurable) {

@@ -12,6 +12,7 @@ import (
 
 type showCmd struct {
 	firingArg
+	Health bool `help:"Instead of one firing, the kiln over all of them: elements, heat loss, relay, thermocouples."`
 	pictureFlags
 	logFlags
 	jsonFlag
@@ -39,6 +40,9 @@ func (c *showCmd) Run(e *env) error {
 	w, h, err := c.size()
 	if err != nil {
 		return err
+	}
+	if c.Health {
+		return c.health(e)
 	}
 	f, err := c.read(e, c.logFlags)
 	if f == nil {

@@ -27,6 +27,7 @@ type Metrics struct {
 	registry *prometheus.Registry
 	lateness prometheus.Histogram
 	period   time.Duration
+	wear     wear
 
 	mu      sync.Mutex
 	tally   tally
@@ -69,7 +70,7 @@ func NewMetrics(version string, period time.Duration) *Metrics {
 		ConstLabels: prometheus.Labels{"version": version, "goversion": runtime.Version()},
 	})
 	build.Set(1)
-	m.registry.MustRegister(m.lateness, build, collectors.NewGoCollector(),
+	m.registry.MustRegister(m.lateness, build, &m.wear, collectors.NewGoCollector(),
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m
 }
