@@ -139,6 +139,10 @@ func (d *demoCmd) folder() (string, error) {
 // the log is the real thing.
 type show struct {
 	bench   *bench.Bench
+	dir     string
+	channel config.Channel
+	parts   station.Parts // all but what connect opens
+	asked   int           // ticks that the firing has waited for a person
 	probes  []*board.Probe
 	out     board.Output
 	log     *storage.Log
@@ -158,31 +162,22 @@ func openShow(o bench.Options, dir, model, kilnText string) (s *show, err error)
 	if s.bench, err = bench.New(o); err != nil {
 		return s, err
 	}
-	if s.probes, err = board.OpenProbes([]config.Channel{{Role: "chamber", Chip: model, Port: s.bench.Port(), Type: o.Kiln.Probe.Type}}, time.Second); err != nil {
-		return s, err
-	}
-	if s.out, err = board.OpenOutput(config.Heater{Pin: s.bench.HeatPin(), Air: s.bench.AirPin()}); err != nil {
-		return s, err
-	}
-	if s.log, err = storage.Open(filepath.Join(dir, logName), nil); err != nil {
-		return s, err
-	}
+	s.dir, s.channel = dir, config.Channel{Role: "chamber", Chip: model, Port: s.bench.Port(), Type: o.Kiln.Probe.Type}
 	plant := identify.Plant(o.Kiln, o.AmbientC)
 	rc, err := relayOf(o.Kiln)
 	if err != nil {
 		return s, err
 	}
-	s.station = station.New(station.Parts{
-		Log: s.log, Chamber: s.probes[0], Heater: s.out, Clock: s.bench,
-		Channels: []record.Channel{s.probes[0].Channel}, NoiseC: s.probes[0].NoiseC,
-		KilnName: o.Kiln.Name, KilnText: kilnText, Plant: plant, Guard: identify.Guard(o.Kiln, plant), Relay: rc,
+	s.parts = station.Parts{
+		Clock: s.bench, KilnName: o.Kiln.Name, KilnText: kilnText, Plant: plant, Guard: identify.Guard(o.Kiln, plant), Relay: rc,
 		Version: version, Boot: "simulated",
 		Until: func(cs controller.State, out controller.Output) bool {
 			s.note(out)
+			s.answer(cs)
 			return out.Ended && (cs.TripCode == "" || out.Record.Since >= s.trippedAt(cs)+afterTripS*time.Second)
 		},
-	})
-	return s, nil
+	}
+	return s, s.connect()
 }
 
 // note keeps the true junction beside the reading.
@@ -208,15 +203,7 @@ func (s *show) trippedAt(controller.State) time.Duration {
 }
 
 func (s *show) close() {
-	if s.log != nil {
-		_ = s.log.Close()
-	}
-	if s.out != nil {
-		_ = s.out.Close()
-	}
-	for _, p := range s.probes {
-		_ = p.Close()
-	}
+	_ = s.disconnect()
 	if s.bench != nil {
 		_ = s.bench.Close()
 	}
@@ -244,6 +231,11 @@ func (d *demoCmd) fire(e *env, s *show, r station.Request, dir string) error {
 		return fmt.Errorf("%s:\n%w", d.Profile, err)
 	}
 	f := d.fahrenheit(p.Fahrenheit)
+	if t := s.station.Status().Trip; t != nil { // of an earlier demo in the same folder: there is no kiln to look at
+		if err := s.station.Clear(t.Firing); err != nil {
+			return err
+		}
+	}
 	id, err := s.station.Start(r)
 	if err != nil {
 		return err
@@ -252,14 +244,24 @@ func (d *demoCmd) fire(e *env, s *show, r station.Request, dir string) error {
 	if !quiet {
 		e.printf("Firing %q on the simulated kiln %q. Log and picture go to %s\n\n", filepath.Base(d.Profile), s.station.Status().Kiln, dir)
 	}
-	stop := func() {}
-	if e.tty && !quiet {
-		stop = e.progress(s.station, f)
-	}
 	began := time.Now()
-	err = s.station.RunOne(e.ctx)
+	for goesOn := true; goesOn; {
+		stop := func() {}
+		if e.tty && !quiet {
+			stop = e.progress(s.station, f)
+		}
+		err = s.station.RunOne(e.ctx)
+		stop()
+		goesOn = errors.Is(err, bench.ErrPowerCut)
+		for errors.Is(err, bench.ErrPowerCut) { // it may go again before calx is up
+			var said string
+			said, goesOn, err = s.restart(e.ctx)
+			if said != "" && !quiet {
+				e.printf("%s\n\n", wrap(said, e.width, 0))
+			}
+		}
+	}
 	took := time.Since(began)
-	stop()
 	if err != nil && !errors.Is(err, context.Canceled) {
 		return err
 	}

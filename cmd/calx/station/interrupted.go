@@ -27,6 +27,28 @@ const patience = 90 * time.Second
 // It returns in words what was found and done, "" when there was nothing to
 // do.
 func (s *Station) Interrupted(ctx context.Context, within time.Duration) (string, error) {
+	woken, stop := s.Watch()
+	defer stop()
+	return s.mend(within, func() error {
+		select {
+		case <-woken:
+			return nil
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	})
+}
+
+// InterruptedOne is Interrupted for a bench, where nobody runs Run and time
+// stands still while calx thinks: it reads by itself. goesOn says that RunOne
+// has a firing to take up.
+func (s *Station) InterruptedOne(ctx context.Context, within time.Duration) (said string, goesOn bool, err error) {
+	said, err = s.mend(within, func() error { return s.idle(ctx) })
+	return said, len(s.start) > 0, err
+}
+
+// mend looks at the interrupted firing; next waits for a reading.
+func (s *Station) mend(within time.Duration, next func() error) (string, error) {
 	id, ok := s.parts.Log.Unfinished()
 	if !ok {
 		return "", nil
@@ -43,7 +65,7 @@ func (s *Station) Interrupted(ctx context.Context, within time.Duration) (string
 		// It was cut between the end of the firing and the end of its record.
 		return s.conclude(head, o, broken.reason)
 	}
-	v, gap, err := s.await(ctx, broken, within)
+	v, gap, err := s.await(broken, within, next)
 	switch {
 	case err != nil:
 		return "", err
@@ -59,9 +81,7 @@ func (s *Station) Interrupted(ctx context.Context, within time.Duration) (string
 const interrupted = "interrupted"
 
 // await judges at each reading until the verdict stands or patience is over.
-func (s *Station) await(ctx context.Context, b *broken, within time.Duration) (resume.Verdict, resume.Gap, error) {
-	woken, stop := s.Watch()
-	defer stop()
+func (s *Station) await(b *broken, within time.Duration, next func() error) (resume.Verdict, resume.Gap, error) {
 	until := s.parts.Clock.Mono() + patience
 	for {
 		if st := s.Status(); !st.Wall.IsZero() {
@@ -71,10 +91,8 @@ func (s *Station) await(ctx context.Context, b *broken, within time.Duration) (r
 				return v, c.Gap, nil
 			}
 		}
-		select {
-		case <-woken:
-		case <-ctx.Done():
-			return resume.Verdict{}, resume.Gap{}, ctx.Err()
+		if err := next(); err != nil {
+			return resume.Verdict{}, resume.Gap{}, err
 		}
 	}
 }
