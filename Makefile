@@ -23,10 +23,12 @@ TARGETS = linux/arm64 linux/arm,6 linux/amd64 darwin/arm64
 
 FUZZTIME = 5s
 CUTS     = 20
+N        = 1000
+TABLE    = fault-table.txt
 GOFLAGS_TEST =
 VERSION  = $(shell git describe --tags --always --dirty 2>/dev/null || echo development)
 
-.PHONY: help build test fmt fmt-check vet staticcheck lint vuln race fuzz bench boards modules cross control-table kills rig demo clean
+.PHONY: help build test fmt fmt-check vet staticcheck lint vuln race fuzz bench boards modules cross control-table fault-table healthy-nights kills rig demo clean
 
 help:
 	@echo 'make build          the program, ./calx'
@@ -42,6 +44,8 @@ help:
 	@echo 'make modules        go.mod and go.sum are true and tidy'
 	@echo 'make bench          all benchmarks, once each'
 	@echo 'make control-table  control quality: kiln x profile'
+	@echo 'make fault-table    what can go wrong: fault x stage x kiln, to TABLE=$(TABLE)'
+	@echo 'make healthy-nights false trips in N=$(N) nights in which nothing is wrong'
 	@echo 'make kills          what may happen to either process, and when the heat is off'
 	@echo 'make rig            the same on a real kernel, and CUTS=$(CUTS) power cuts; root'
 
@@ -104,6 +108,15 @@ bench:
 
 control-table:
 	go test -run '^$$' -bench '^BenchmarkControl' -benchtime 1x ./sim/bench
+
+# Every fault in every stage on four kilns, and what of it is not as it must be;
+# the table goes to TABLE. Some minutes.
+fault-table:
+	CALX_FAULT_TABLE=$(abspath $(TABLE)) go test -count 1 -timeout 2h -run TestFaultMatrix ./sim/bench; status=$$?; cat $(TABLE); exit $$status
+
+# Nights in which nothing is wrong: how many does a guard end?
+healthy-nights:
+	CALX_NIGHTS=$(N) go test -v -count 1 -timeout 4h -run TestHealthyNights ./sim/bench | grep -v '^ *--- PASS\|^=== '
 
 # What may happen to either process, as emulated lines see it: all of it.
 kills:

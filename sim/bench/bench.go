@@ -31,6 +31,9 @@ type Options struct {
 	// as a share: 0.02 is ±2 % in half an hour.
 	MainsSwing float64
 	Ideal      bool // a chip without noise
+	// WaterKg is the water in the moulds at the start, free and bound, which
+	// takes heat from the load until it has gone.
+	WaterKg float64
 	// Main puts a second contactor in series with the heat relay.
 	Main bool
 	// Second is a further amplifier with a probe of its own, beside the first.
@@ -71,6 +74,7 @@ type Bench struct {
 	dist     disturbance
 	dead     bool // the board has no power
 	peakC    float64
+	waterJ   float64 // that what is left of the water will take
 	heatedAt time.Duration
 }
 
@@ -82,7 +86,7 @@ func New(o Options) (b *Bench, err error) {
 	if o.Start.IsZero() {
 		o.Start = time.Date(2000, 1, 1, 20, 0, 0, 0, time.UTC)
 	}
-	b = &Bench{o: o, kiln: kiln.New(o.Kiln, o.AmbientC), pending: sorted(o.Mishaps), dist: calm(), peakC: math.Inf(-1)}
+	b = &Bench{o: o, kiln: kiln.New(o.Kiln, o.AmbientC), pending: sorted(o.Mishaps), dist: calm(), peakC: math.Inf(-1), waterJ: o.WaterKg * waterJPerKg}
 	if err := b.build(fmt.Sprintf("SIM%d", number.Add(1)-1)); err != nil {
 		return nil, errors.Join(fmt.Errorf("bench: %w", err), b.Close())
 	}
@@ -262,7 +266,7 @@ func (b *Bench) step(d time.Duration) {
 		DoorOpen:   b.dist.door,
 		AirOn:      b.air.Closed(),
 		AmbientC:   b.o.AmbientC,
-		LoadHeatW:  b.dist.heatW,
+		LoadHeatW:  b.dist.heatW - b.boil(s),
 	})
 	if b.kiln.PowerW() > 0 {
 		b.heatedAt = b.now
@@ -270,6 +274,27 @@ func (b *Bench) step(d time.Duration) {
 	b.peakC = math.Max(b.peakC, b.kiln.JunctionC())
 	b.show()
 	b.shared.Store(int64(b.now))
+}
+
+// Water in a mould of gypsum-bonded investment takes the heat of evaporation,
+// 2.257 MJ/kg at 100 °C (IAPWS), and some more for what the gypsum binds (common
+// practice, no source), as fast as heat gets to it: W for every K above boiling
+// and every kg of load, so that it is gone in an hour or two.
+const (
+	waterJPerKg = 2.6e6
+	boilsC      = 100
+	boilWPerKgK = 3.0
+)
+
+// boil is the heat that water takes within dtS seconds, W.
+func (b *Bench) boil(dtS float64) float64 {
+	above := b.kiln.LoadC() - boilsC
+	if b.waterJ <= 0 || above <= 0 {
+		return 0
+	}
+	w := math.Min(boilWPerKgK*float64(b.o.Kiln.Load.Mass)*above, b.waterJ/dtS)
+	b.waterJ -= w * dtS
+	return w
 }
 
 // show tells the chips where their junctions are. The amplifiers sit in a box

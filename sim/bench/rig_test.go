@@ -14,6 +14,7 @@ import (
 	"calx/controller/relay"
 	"calx/profile"
 	"calx/sensor/max31855"
+	"calx/sensor/max31856"
 	"calx/sensor/thermocouple"
 	"calx/sim/bench"
 	"calx/sim/chip"
@@ -63,7 +64,7 @@ const boot = 40 * time.Second
 // it goes on from the last snapshot, as a daemon does that may resume.
 func (h house) run(tb testing.TB, n night) controller.State {
 	o := n.options
-	o.Kiln, o.Model, o.Main, o.Lease = h.real, chip.MAX31855, true, 2*time.Second
+	o.Kiln, o.Main, o.Lease = h.real, true, 2*time.Second
 	var s controller.State
 	if n.from != nil {
 		o.From, s = &n.from.shop, n.from.firing
@@ -72,9 +73,9 @@ func (h house) run(tb testing.TB, n night) controller.State {
 	require.NoError(tb, err)
 	defer b.Close()
 	j := &snapshots{next: n.journal}
-	loop := controller.Loop{Controller: h.controller, Chamber: h.probe(tb, b.Port()), Heater: b.Outputs(), Journal: j, Clock: b}
+	loop := controller.Loop{Controller: h.controller, Chamber: h.probe(tb, o.Model, b.Port()), Heater: b.Outputs(), Journal: j, Clock: b}
 	if o.Second != nil {
-		loop.Others = []controller.Thermometer{h.probe(tb, b.SecondPort())}
+		loop.Others = []controller.Thermometer{h.probe(tb, o.Second.Model, b.SecondPort())}
 	}
 	if !n.noSwitch {
 		loop.Doorway = b
@@ -100,9 +101,16 @@ func (h house) run(tb testing.TB, n night) controller.State {
 	}
 }
 
-func (h house) probe(tb testing.TB, port string) controller.Thermometer {
+func (h house) probe(tb testing.TB, m chip.Model, port string) controller.Thermometer {
 	p, err := spireg.Open(port)
 	require.NoError(tb, err)
+	if m == chip.MAX31856 {
+		o := max31856.DefaultOpts
+		o.Type = h.letter
+		d, err := max31856.New(p, &o)
+		require.NoError(tb, err)
+		return d
+	}
 	d, err := max31855.New(p, &max31855.Opts{Type: h.letter})
 	require.NoError(tb, err)
 	return d
