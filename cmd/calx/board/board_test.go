@@ -95,9 +95,17 @@ func TestOutputActiveLow(t *testing.T) {
 
 func TestOutputWithoutItsPin(t *testing.T) {
 	b := wire(t, "T_HEAT")
-	_, err := OpenOutput(config.Heater{Pin: "T_HEAT", Main: "T_NONE"})
+	o, err := OpenOutput(config.Heater{Pin: "T_HEAT", Main: "T_NONE"})
+	assert.True(t, o == nil, "nothing to close")
 	assert.ErrorContains(t, err, "no pin T_NONE for the main contactor")
 	assert.Equal(t, []string{"T_HEAT Low"}, b.said)
+}
+
+// An output that is not there is nil, for whoever closes what is open.
+func TestOutputThatNobodyHas(t *testing.T) {
+	o, err := OpenOutput(config.Heater{Pin: "no line has this name"})
+	assert.Error(t, err)
+	assert.True(t, o == nil, "nothing to close")
 }
 
 func TestWiring(t *testing.T) {

@@ -27,9 +27,17 @@ type Output interface {
 func OpenOutput(h config.Heater) (Output, error) {
 	w := Wiring(h)
 	if pin := gpioreg.ByName(h.Pin); pin != nil && !kernelLine(w.Heat) {
-		return newPins(pin, h)
+		p, err := newPins(pin, h)
+		if err != nil {
+			return nil, err
+		}
+		return p, nil
 	}
-	return plug.Start(plug.Config{Wiring: w})
+	c, err := plug.Start(plug.Config{Wiring: w})
+	if err != nil {
+		return nil, err // and not c, which as an Output would not be nil
+	}
+	return c, nil
 }
 
 // Wiring is what the warden must know of the heater.
