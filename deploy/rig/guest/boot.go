@@ -21,7 +21,7 @@ const (
 	device   = "/dev/spidev0.0"
 	dataDir  = "/data"
 	dataDisk = "/dev/vda" // where the host has given one
-	patience = 20 * time.Second
+	patience = 90 * time.Second
 )
 
 // calx.yaml of this machine. Line 3 of its GPIO controller is the power

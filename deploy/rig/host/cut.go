@@ -160,7 +160,7 @@ func missing(m *machine, seen moment) (float64, error) {
 }
 
 func (p *power) fireUntilDark(m *machine, d *drive, seen *moment) error {
-	if _, err := m.order("serve"); err != nil {
+	if err := serve(m); err != nil {
 		return err
 	}
 	armed := false
@@ -192,6 +192,16 @@ func (p *power) fireUntilDark(m *machine, d *drive, seen *moment) error {
 		}
 	}
 	return errors.New("the disk is not written to")
+}
+
+// serve has calx serve; on a busy computer it may take more than one try.
+func serve(m *machine) (err error) {
+	for range startTries {
+		if _, err = m.order("serve"); err == nil {
+			return nil
+		}
+	}
+	return err
 }
 
 // answerUnlessDark is order for a board whose disk may stop answering: then it
