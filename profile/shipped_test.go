@@ -13,7 +13,7 @@ import (
 const ceilingC = 735
 
 func TestShipped(t *testing.T) {
-	assert.Equal(t, []string{"demo-woody-pods", "fast", "long-holds", "reheat", "slow", "steep"}, Shipped())
+	assert.Equal(t, []string{"demo-woody-pods", "fast", "kiln-step-test", "long-holds", "reheat", "slow", "steep"}, Shipped())
 	for _, name := range Shipped() {
 		t.Run(name, func(t *testing.T) {
 			text, err := ShippedText(name)

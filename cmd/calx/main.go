@@ -35,6 +35,7 @@ type cli struct {
 	Firings firingsCmd `cmd:"" help:"List the firings in the log."`
 	Show    showCmd    `cmd:"" help:"Show one firing: figures and curve."`
 	Replay  replayCmd  `cmd:"" help:"Run a firing again: with its own inputs, bit for bit, or on the simulated kiln."`
+	Fit     fitCmd     `cmd:"" help:"Fit the kiln file to recorded firings: what they tell of the kiln, written to a new file."`
 	Tell    tellCmd    `cmd:"" help:"Who is told of what: how messages stand, acknowledge alarms, send a test."`
 	Import  importCmd  `cmd:"" help:"Bring a firing that was recorded elsewhere into the log, from a table."`
 	Export  exportCmd  `cmd:"" help:"Write the readings of one firing as CSV or OpenMetrics text."`

@@ -53,6 +53,7 @@ type Residual struct {
 // Estimate is what the firings say of one figure.
 type Estimate struct {
 	Key, Name string
+	Path      string  // of the value in the kiln file
 	Prior     string  // what the file said, with its unit
 	Value     string  // what fits
 	Factor    float64 // Value over Prior
@@ -174,26 +175,39 @@ func falling(p kiln.Params) func(hotC float64) float64 {
 	return func(hotC float64) float64 { return margin*e.CoolRate(hotC)/3600 + skinCPerS }
 }
 
+// Usable says whether one firing tells enough of a kiln like p to be fitted;
+// the error is an ErrTooLittle that says what it lacks.
+func Usable(p kiln.Params, r Recorded) error {
+	t := newTrace(r, falling(p))
+	return t.enough()
+}
+
 // enough refuses firings that cannot tell a kiln.
 func (f *fit) enough() error {
 	if len(f.traces) == 0 {
 		return fmt.Errorf("%w: there is none", ErrTooLittle)
 	}
 	for i := range f.traces {
-		t := &f.traces[i]
-		h, low, high, onS := t.extent()
-		switch {
-		case h < leastH:
-			return fmt.Errorf("%w: %s has %.1f h with good readings and a shut door, and %d h are needed", ErrTooLittle, t.name, h, leastH)
-		case high < leastHotC:
-			return fmt.Errorf("%w: %s got to %.0f °C, and a kiln shows how it loses heat from %d °C on", ErrTooLittle, t.name, high, leastHotC)
-		case high-low < leastHotC/2:
-			return fmt.Errorf("%w: %s stayed within %.0f °C, and a change of %d °C is needed", ErrTooLittle, t.name, high-low, leastHotC/2)
-		case onS == 0:
-			return fmt.Errorf("%w: the record of %s does not say when the heat was on", ErrTooLittle, t.name)
-		case onS < leastOnS:
-			return fmt.Errorf("%w: in %s the heat was on for %.0f min, and %d are needed", ErrTooLittle, t.name, onS/60, leastOnS/60)
+		if err := f.traces[i].enough(); err != nil {
+			return err
 		}
+	}
+	return nil
+}
+
+func (t *trace) enough() error {
+	h, low, high, onS := t.extent()
+	switch {
+	case h < leastH:
+		return fmt.Errorf("%w: %s has %.1f h with good readings and a shut door, and %d h are needed", ErrTooLittle, t.name, h, leastH)
+	case high < leastHotC:
+		return fmt.Errorf("%w: %s got to %.0f °C, and a kiln shows how it loses heat from %d °C on", ErrTooLittle, t.name, high, leastHotC)
+	case high-low < leastHotC/2:
+		return fmt.Errorf("%w: %s stayed within %.0f °C, and a change of %d °C is needed", ErrTooLittle, t.name, high-low, leastHotC/2)
+	case onS == 0:
+		return fmt.Errorf("%w: the record of %s does not say when the heat was on", ErrTooLittle, t.name)
+	case onS < leastOnS:
+		return fmt.Errorf("%w: in %s the heat was on for %.0f min, and %d are needed", ErrTooLittle, t.name, onS/60, leastOnS/60)
 	}
 	return nil
 }
@@ -324,16 +338,15 @@ func rms(series [][]float64) float64 {
 	return math.Sqrt(sum / math.Max(float64(n), 1))
 }
 
-// heatShare is how much more heat than was given the figures x want for the
-// firings, as a share of it.
-func (f *fit) heatShare(x []float64) float64 {
+// heatShares are how much more heat than was given the figures x want for each
+// firing, as a share of it.
+func (f *fit) heatShares(x []float64) (out []float64) {
 	p := apply(f.prior, f.list, x)
-	stray, given := 0.0, 0.0
 	for i := range f.traces {
 		_, strayJ, givenJ := f.traces[i].follow(p, tick.told)
-		stray, given = stray+strayJ, given+givenJ
+		out = append(out, strayJ/math.Max(givenJ, 1))
 	}
-	return stray / math.Max(given, 1)
+	return out
 }
 
 // tell words the solution.
@@ -349,7 +362,7 @@ func (f *fit) tell(out Fitted, s solution) (Fitted, error) {
 			return Fitted{}, fmt.Errorf("%w: %s would have to be %.2f times what the kiln file says", ErrOtherKiln, x.name, math.Exp(s.x[i]))
 		}
 		out.Estimates = append(out.Estimates, Estimate{
-			Key: x.key, Name: x.name, Prior: x.value(f.prior), Value: x.value(out.Params),
+			Key: x.key, Name: x.name, Path: x.path, Prior: x.value(f.prior), Value: x.value(out.Params),
 			Factor: math.Exp(s.x[i]), StdErr: se, Spread: f.spread[i], Told: se < toldBelow*f.spread[i],
 		})
 	}
@@ -396,15 +409,24 @@ func (f *fit) together(c *mat.SymDense, e []Estimate) (out []Pair) {
 	return out
 }
 
-// doubtOf is the standard error of the heat by that of the figures, and what
-// the held out part showed.
+// doubtOf is the standard error of the heat: by that of the figures, by what the
+// kept out part showed, and by how firings differ among themselves, since what
+// stands in the kiln is not the same every night.
 func (f *fit) doubtOf(c *mat.SymDense, x []float64, h Holdout) float64 {
-	at := f.heatShare(x)
+	at := f.heatShares(x)
 	slope := mat.NewVecDense(len(x), nil)
 	for i := range x {
 		y := append([]float64(nil), x...)
 		y[i] += slopeStep
-		slope.SetVec(i, (f.heatShare(y)-at)/slopeStep)
+		slope.SetVec(i, (mean(f.heatShares(y))-mean(at))/slopeStep)
 	}
-	return math.Hypot(math.Sqrt(mat.Inner(slope, c, slope)), h.Heat)
+	among := math.Sqrt(sumSquares(at) / float64(len(at)))
+	return math.Hypot(math.Hypot(math.Sqrt(mat.Inner(slope, c, slope)), h.Heat), among)
+}
+
+func mean(v []float64) (sum float64) {
+	for _, x := range v {
+		sum += x / float64(len(v))
+	}
+	return sum
 }

@@ -15,6 +15,7 @@ import (
 type factor struct {
 	key  string // stable, for programs
 	name string // for people
+	path string // of the value in the kiln file
 	// spread is the standard deviation of the logarithm of what is true over
 	// what a kiln file says.
 	spread float64
@@ -30,38 +31,38 @@ type factor struct {
 // without a source: what a tape measure, a kitchen scale and a guess are good
 // for.
 var factors = []factor{
-	{"power", "element power", 0.05, func(p kiln.Params) string { return quantity.Power(round(p.RatedW())).String() }, scalePower, nil},
-	{"wall_conduction", "wall conduction, cold", 0.2, func(p kiln.Params) string { return percent(conducts(p)) }, func(p *kiln.Params, by float64) {
+	{"power", "element power", "elements.ageing", 0.05, func(p kiln.Params) string { return quantity.Power(round(p.RatedW())).String() }, scalePower, nil},
+	{"wall_conduction", "wall conduction, cold", "walls[0].conducts", 0.2, func(p kiln.Params) string { return percent(conducts(p)) }, func(p *kiln.Params, by float64) {
 		eachLayer(p, func(l *kiln.Layer) {
 			hot := ratioOf(l.ConductsHot, l.Conducts) * by
 			multiply(&l.Conducts, by)
 			set(&l.ConductsHot, hot)
 		})
 	}, nil},
-	{"wall_conduction_hot", "wall conduction at 1000 °C over cold", 0.25, func(p kiln.Params) string { return percent(conductsHot(p) / conducts(p)) }, func(p *kiln.Params, by float64) {
+	{"wall_conduction_hot", "wall conduction at 1000 °C over cold", "walls[0].conducts_hot", 0.25, func(p kiln.Params) string { return percent(conductsHot(p) / conducts(p)) }, func(p *kiln.Params, by float64) {
 		eachLayer(p, func(l *kiln.Layer) { set(&l.ConductsHot, ratioOf(l.ConductsHot, l.Conducts)*by) })
 	}, nil},
-	{"wall_heat", "wall heat capacity", 0.12, func(p kiln.Params) string { return percent(holds(p)) }, func(p *kiln.Params, by float64) {
+	{"wall_heat", "wall heat capacity", "walls[0].holds", 0.12, func(p kiln.Params) string { return percent(holds(p)) }, func(p *kiln.Params, by float64) {
 		eachLayer(p, func(l *kiln.Layer) { multiply(&l.Holds, by) })
 	}, nil},
-	{"load", "load mass", 0.25, func(p kiln.Params) string { return p.Load.Mass.String() }, func(p *kiln.Params, by float64) { p.Load.Mass *= quantity.Mass(by) }, nil},
-	{"load_inside", "conduction into the load", 0.4, func(p kiln.Params) string { return p.Load.Inside.String() }, func(p *kiln.Params, by float64) { p.Load.Inside *= quantity.Conductance(by) }, nil},
-	{"exchange", "exchange in the chamber", 0.3, func(p kiln.Params) string { return p.Chamber.Convection.String() }, func(p *kiln.Params, by float64) {
+	{"load", "load mass", "load.mass", 0.25, func(p kiln.Params) string { return p.Load.Mass.String() }, func(p *kiln.Params, by float64) { p.Load.Mass *= quantity.Mass(by) }, nil},
+	{"load_inside", "conduction into the load", "load.inside", 0.4, func(p kiln.Params) string { return p.Load.Inside.String() }, func(p *kiln.Params, by float64) { p.Load.Inside *= quantity.Conductance(by) }, nil},
+	{"exchange", "exchange in the chamber", "chamber.convection", 0.3, func(p kiln.Params) string { return p.Chamber.Convection.String() }, func(p *kiln.Params, by float64) {
 		p.Chamber.Convection *= quantity.HeatTransfer(by)
 		p.Load.Area *= quantity.Area(by)
 	}, nil},
-	{"bridges", "loss past the lining", 0.5, func(p kiln.Params) string { return p.Shell.Bridges.String() }, func(p *kiln.Params, by float64) { p.Shell.Bridges *= quantity.Conductance(by) },
+	{"bridges", "loss past the lining", "shell.bridges", 0.5, func(p kiln.Params) string { return p.Shell.Bridges.String() }, func(p *kiln.Params, by float64) { p.Shell.Bridges *= quantity.Conductance(by) },
 		func(p kiln.Params) bool { return p.Shell.Bridges > 0 }},
-	{"opening", "radiation through openings", 0.5, func(p kiln.Params) string { return p.Air.Opening.String() }, func(p *kiln.Params, by float64) { p.Air.Opening *= quantity.Area(by) },
+	{"opening", "radiation through openings", "air.opening", 0.5, func(p kiln.Params) string { return p.Air.Opening.String() }, func(p *kiln.Params, by float64) { p.Air.Opening *= quantity.Area(by) },
 		func(p kiln.Params) bool { return p.Air.Opening > 0 }},
-	{"leakage", "air through gaps", 0.5, func(p kiln.Params) string { return p.Air.Leakage.String() }, func(p *kiln.Params, by float64) { p.Air.Leakage *= quantity.Frequency(by) },
+	{"leakage", "air through gaps", "air.leakage", 0.5, func(p kiln.Params) string { return p.Air.Leakage.String() }, func(p *kiln.Params, by float64) { p.Air.Leakage *= quantity.Frequency(by) },
 		func(p kiln.Params) bool { return p.Air.Leakage > 0 }},
-	{"vent", "air through the vent", 0.5, func(p kiln.Params) string { return p.Air.Vent.String() }, func(p *kiln.Params, by float64) { p.Air.Vent *= quantity.Frequency(by) },
+	{"vent", "air through the vent", "air.vent", 0.5, func(p kiln.Params) string { return p.Air.Vent.String() }, func(p *kiln.Params, by float64) { p.Air.Vent *= quantity.Frequency(by) },
 		func(p kiln.Params) bool { return p.Air.Vent > 0 }},
-	{"element", "exposure of the wire", 0.4, func(p kiln.Params) string { return percent(float64(p.Elements.Exposed)) }, func(p *kiln.Params, by float64) {
+	{"element", "exposure of the wire", "elements.exposed", 0.4, func(p kiln.Params) string { return percent(float64(p.Elements.Exposed)) }, func(p *kiln.Params, by float64) {
 		p.Elements.Exposed = quantity.Fraction(math.Min(math.Max(float64(p.Elements.Exposed)*by, 0.1), 1))
 	}, nil},
-	{"probe", "lag of the probe", 0.25, func(p kiln.Params) string { return quantity.Length(round(float64(p.Probe.Sheath))).String() }, func(p *kiln.Params, by float64) {
+	{"probe", "lag of the probe", "probe.sheath", 0.25, func(p kiln.Params) string { return quantity.Length(round(float64(p.Probe.Sheath))).String() }, func(p *kiln.Params, by float64) {
 		p.Probe.Sheath *= quantity.Length(by)
 		p.Probe.InnerLag *= quantity.Duration(by)
 	}, nil},

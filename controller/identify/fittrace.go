@@ -9,8 +9,8 @@ import (
 type Recorded struct {
 	Name  string  // as people call it: "firing 12"
 	RoomC float64 // room temperature, °C; NaN takes 20
-	// Samples in order of time. A stretch without any, longer than a minute,
-	// is one without heat in which nothing is known.
+	// Samples in order of time. A stretch without any, longer than 150 s, is
+	// one without heat in which nothing is known.
 	Samples []Sample
 }
 
@@ -29,8 +29,9 @@ type Sample struct {
 const (
 	traceStepS = 10
 	// gapS is how long a stretch without samples may be before the relay is
-	// taken to have been open in it.
-	gapS = 60
+	// taken to have been open in it; a table from elsewhere may have a line
+	// every minute or two.
+	gapS = 150
 	// After a door or a gap the model follows the thermometer for so long
 	// before it is asked again: the skin of the wall has forgotten by then.
 	recoverS = 20 * 60
@@ -96,6 +97,7 @@ func newTrace(r Recorded, fallCPerS func(hotC float64) float64) trace {
 		t.steps[k].hotC = sum[k] / float64(count[k]) // NaN where there is none
 		t.steps[k].on = math.Min(t.steps[k].on, 1)
 	}
+	t.bridge()
 	t.mask(fallCPerS)
 	return t
 }
@@ -116,6 +118,24 @@ func (t *trace) spread(s Sample, fromS, endS float64) {
 		}
 		lo, hi := math.Max(fromS, float64(k)*traceStepS), math.Min(endS, float64(k+1)*traceStepS)
 		d.on += math.Min(math.Max(s.On, 0), 1) * math.Max(hi-lo, 0) / traceStepS
+	}
+}
+
+// bridge draws straight lines over short stretches without a reading.
+func (t *trace) bridge() {
+	last := -1
+	for k := range t.steps {
+		hot := t.steps[k].hotC
+		if math.IsNaN(hot) {
+			continue
+		}
+		if n := k - last; last >= 0 && n > 1 && n*traceStepS <= gapS {
+			from := t.steps[last].hotC
+			for i := last + 1; i < k; i++ {
+				t.steps[i].hotC = from + (hot-from)*float64(i-last)/float64(n)
+			}
+		}
+		last = k
 	}
 }
 
