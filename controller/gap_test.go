@@ -130,10 +130,13 @@ func TestFallTimeOfShippedKilns(t *testing.T) {
 	}
 }
 
-// plug is a small flask with nothing to burn.
-func plug(t *testing.T) *controller.Mould {
+// plug is a small flask.
+func plug(t *testing.T) *controller.Mould { return standingIn(t, "test-plug-60") }
+
+// standingIn is a shipped mould in the kiln.
+func standingIn(t *testing.T, name string) *controller.Mould {
 	t.Helper()
-	data, err := mould.ShippedFile("test-plug-60")
+	data, err := mould.ShippedFile(name)
 	require.NoError(t, err)
 	p, err := mould.Load("mould", data)
 	require.NoError(t, err)
