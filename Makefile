@@ -28,7 +28,7 @@ TABLE    = fault-table.txt
 GOFLAGS_TEST =
 VERSION  = $(shell git describe --tags --always --dirty 2>/dev/null || echo development)
 
-.PHONY: help build test fmt fmt-check vet staticcheck lint vuln race fuzz bench boards modules cross control-table fault-table healthy-nights kills cuts-table rig demo clean
+.PHONY: help build test fmt fmt-check vet staticcheck lint vuln race fuzz configs bench boards modules cross control-table fault-table healthy-nights kills cuts-table rig demo clean
 
 help:
 	@echo 'make build          the program, ./calx'
@@ -38,7 +38,8 @@ help:
 	@echo 'make lint           gofmt, vet, staticcheck'
 	@echo 'make vuln           known vulnerabilities in what calx calls'
 	@echo 'make race           the tests again under the race detector'
-	@echo 'make fuzz           every fuzz target, FUZZTIME=$(FUZZTIME) each'
+	@echo 'make fuzz           every fuzz target, FUZZTIME=$(FUZZTIME) each; 10m for a night'
+	@echo 'make configs        a thousand random configurations: refused in words, or fired'
 	@echo 'make boards         the pure rooms, on emulated 32- and 64-bit boards'
 	@echo 'make cross          vet and build for every board and laptop'
 	@echo 'make modules        go.mod and go.sum are true and tidy'
@@ -89,6 +90,9 @@ boards:
 
 fuzz:
 	.ci/fuzz $(FUZZTIME)
+
+configs:
+	CALX_CONFIGS=1000 go test -run '^TestRandomConfigurations$$' -v ./cmd/calx | grep -a -e '^ok' -e '^FAIL' -e '--- FAIL' -e 'configurations:'
 
 cross:
 	@set -e; comma=,; for t in $(TARGETS); do \

@@ -36,11 +36,14 @@ func vandalise(t testing.TB, path string, at, other uint16, harm uint8, data []b
 	db, err := bolt.Open(path, fileMode, &bolt.Options{NoSync: true})
 	require.NoError(t, err)
 	require.NoError(t, db.Update(func(tx *bolt.Tx) error {
-		buckets := [][]byte{bucketMeta, bucketHeads, bucketTail, bucketReadings, bucketEvents, bucketNotebook}
-		b := tx.Bucket(buckets[int(at)%len(buckets)])
-		if b == nil {
+		var buckets [][]byte
+		if err := tx.ForEach(func(name []byte, _ *bolt.Bucket) error {
+			buckets = append(buckets, bytes.Clone(name))
 			return nil
+		}); err != nil {
+			return err
 		}
+		b := tx.Bucket(buckets[int(at)%len(buckets)])
 		k, v := entry(b, int(at)/len(buckets))
 		_, v2 := entry(b, int(other))
 		if k == nil {
@@ -102,7 +105,7 @@ func FuzzHostileEntries(f *testing.F) {
 	good := hostileLog(f)
 	path := filepath.Join(memoryDir(f), "calx.db")
 	for harm := range uint8(harms) {
-		for at := range uint16(12) {
+		for at := range uint16(8) {
 			f.Add(at, at*7+1, harm, []byte{1, 1, 0, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff})
 		}
 	}
@@ -119,7 +122,7 @@ func FuzzHostileEntries(f *testing.F) {
 	})
 }
 
-// hostileLog is the log of written, and a notebook.
+// hostileLog is the log of written, a notebook, a message and some figures.
 func hostileLog(t testing.TB) []byte {
 	path := filepath.Join(memoryDir(t), "calx.db")
 	require.NoError(t, os.WriteFile(path, written(t), 0o600))
@@ -129,6 +132,9 @@ func hostileLog(t testing.TB) []byte {
 		_, err := l.AddNote(record.Note{At: start, Piece: &record.Piece{Name: "T3", Material: "twig", SectionM: 0.011, Flask: "plug", Firing: 1, PulledS: 3600, State: "charred"}})
 		require.NoError(t, err)
 	}
+	_, err = l.Post(aMessage("trip"))
+	require.NoError(t, err)
+	require.NoError(t, l.KeepFigures(1, []byte("figures")))
 	require.NoError(t, l.Close())
 	b, err := os.ReadFile(path)
 	require.NoError(t, err)
@@ -189,6 +195,11 @@ func lookAtAll(t *testing.T, path string, readOnly, honest bool) {
 		for i, n := range notes {
 			require.True(t, i == 0 || n.ID > notes[i-1].ID || n.ID == notes[i-1].ID && n.Revision > notes[i-1].Revision)
 		}
+	}
+	_, _ = l.Messages()
+	_, _ = l.Figures()
+	if f, ok, err := l.Trip(); ok || err != nil {
+		_ = l.Clear(f.ID)
 	}
 	if id, ok := l.Unfinished(); ok && !readOnly {
 		// The next reading is taken, or is out of order; then the firing ends.
