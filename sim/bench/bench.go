@@ -76,6 +76,7 @@ type Bench struct {
 	peakC    float64
 	waterJ   float64 // that what is left of the water will take
 	heatedAt time.Duration
+	slid     float64 // share of the cold junction that the probe shows
 }
 
 var number atomic.Int64
@@ -272,6 +273,7 @@ func (b *Bench) step(d time.Duration) {
 		b.heatedAt = b.now
 	}
 	b.peakC = math.Max(b.peakC, b.kiln.JunctionC())
+	b.slid += (b.dist.slips - b.slid) * -math.Expm1(-s/b.o.Kiln.ProbeLagS(b.kiln.JunctionC()))
 	b.show()
 	b.shared.Store(int64(b.now))
 }
@@ -305,7 +307,7 @@ func (b *Bench) show() {
 	if b.dist.boxed {
 		cold = b.dist.boxC
 	}
-	b.chip.Set(b.kiln.JunctionC(), cold)
+	b.chip.Set(b.kiln.JunctionC()+b.slid*(cold-b.kiln.JunctionC()), cold)
 	if b.second != nil {
 		b.second.Set(b.secondC(), cold)
 	}

@@ -48,6 +48,10 @@ var workshop = map[string]struct {
 	"burning": {300, 0, 1e5, func(b *Bench, v float64) { b.dist.heatW = v }, func(b *Bench) { b.dist.heatW = 0 }},
 	// temperature in the box with the amplifiers, °C
 	"box": {85, -40, 200, func(b *Bench, v float64) { b.dist.boxed, b.dist.boxC = true, v }, func(b *Bench) { b.dist.boxed = false }},
+	// share of the cold junction that the probe has slid out by: its junction
+	// follows as slowly as its sheath does, which the fault "slipped" of a chip
+	// does not
+	"slips": {0.5, 0, 1, func(b *Bench, v float64) { b.dist.slips = v }, func(b *Bench) { b.dist.slips = 0 }},
 	// the wall clock is set on by so many seconds
 	"clock": {3600, -1e9, 1e9, func(b *Bench, v float64) { b.wallStep.Add(int64(v * float64(time.Second))) }, nil},
 	// no power for kiln and board; value is ignored
@@ -57,7 +61,7 @@ var workshop = map[string]struct {
 // disturbance is what the workshop does to the kiln.
 type disturbance struct {
 	door, mains, elements, heatW float64
-	boxC                         float64
+	boxC, slips                  float64
 	boxed, cut                   bool
 }
 
