@@ -167,7 +167,7 @@ func TestALetterOverTheWire(t *testing.T) {
 	}
 	assert.NotRegexp(t, `[^\x00-\x7f]`, wire, "nothing but ASCII")
 
-	m, err := mail.ReadMessage(textproto.NewReader(bufio.NewReader(strings.NewReader(wire + ".\r\n"))).DotReader().(io.Reader))
+	m, err := mail.ReadMessage(textproto.NewReader(bufio.NewReader(strings.NewReader(wire + ".\r\n"))).DotReader())
 	require.NoError(t, err)
 	at, err := m.Header.Date()
 	require.NoError(t, err)
