@@ -20,6 +20,7 @@ func (k *Kiln) State() State {
 		SheathC: k.tC[sheath], JunctionC: k.junctionC, GasC: k.gasC, ShellC: k.wall.shell.tC,
 		AmbientC: k.ambientC, PowerW: k.powerW,
 		EnergyJ: k.energyJ, LoadHeatJ: k.loadHeatJ, LostJ: k.lostJ,
+		WallC: make([]float64, 0, len(k.wall.cells)),
 	}
 	for i := range k.wall.cells {
 		s.WallC = append(s.WallC, k.wall.cells[i].tC)
