@@ -248,6 +248,9 @@ func (c cell) boundC() float64 {
 	return bound
 }
 
+// blindS is how long heat may go on without a reading, s.
+const blindS = 5
+
 // wrong is what is not as it must be; "" when all is well.
 func (c cell) wrong() string {
 	var w []string
@@ -261,39 +264,21 @@ func (c cell) wrong() string {
 	case c.f.goal == passes && c.outcome == "tripped":
 		w = append(w, "false trip")
 	}
+	if c.f.codes == notice.NoReading && !(c.offS <= blindS) {
+		w = append(w, "heats on without a reading")
+	}
+	if c.f.within > 0 && !(c.foundS <= c.f.within.Seconds()) {
+		w = append(w, "found late")
+	}
+	if c.lostS > 2+c.f.lasts.Seconds()+c.f.latency.Seconds()*patience.Seconds() {
+		w = append(w, fmt.Sprintf("%.0f s without a record", c.lostS))
+	}
 	cut := !(c.f.on == bench.OnMain && len(c.f.more) > 0) // two welded contacts are beyond calx
 	if c.f.goal != shown && cut && c.peakC > c.boundC() {
 		w = append(w, fmt.Sprintf("%.0f °C too hot", c.peakC-c.boundC()))
 	}
 	return strings.Join(w, ", ")
 }
-
-const rowFormat = "%-33s %-11s %-21s %9s %9s %6s %6s %6s %6s %5s  %-9s %s\n"
-
-func header() string {
-	return fmt.Sprintf(rowFormat, "fault", "stage", "kiln", "found s", "off s", "peak", "rise", "best0", "best60", "lost", "outcome", "message")
-}
-
-func (c cell) row() string {
-	num := func(v float64) string {
-		if math.IsNaN(v) {
-			return "-"
-		}
-		return fmt.Sprintf("%.0f", v)
-	}
-	i := c.g.initial
-	text := c.code + ": " + c.text
-	if c.code == "" {
-		text = ""
-	}
-	if w := c.wrong(); w != "" {
-		text = "### " + w + " ### " + text
-	}
-	return fmt.Sprintf(rowFormat, c.f.name, c.g.name, c.k.name, num(c.foundS), num(c.offS), num(c.peakC), num(c.peakC-c.fromC),
-		num(c.k.best0C[i]), num(c.k.best60C[i]), num(c.lostS), c.outcome, text)
-}
-
-func (c cell) name() string { return c.f.name + ", " + c.g.name + ", " + c.k.name }
 
 // possible reports whether the fault can befall the stage.
 func (f fault) possible(g stage) bool {
@@ -334,7 +319,7 @@ func TestFaultMatrix(t *testing.T) {
 		assert.Empty(tb, cells[i].wrong(), cells[i].text)
 	})
 	if file != "" {
-		rows := header()
+		rows := condensed(cells) + "\n" + header()
 		for _, c := range cells {
 			rows += c.row()
 		}

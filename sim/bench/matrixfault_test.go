@@ -32,6 +32,7 @@ type fault struct {
 	sickLog         time.Duration  // the journal fails for so long
 	latency         time.Duration  // every tick comes so late
 	codes           string         // those that may end it; "" = any
+	within          time.Duration  // in which it must be found; 0 = in time
 }
 
 // mishaps are those of the fault when it begins at a time.
@@ -87,7 +88,7 @@ func whole(ratedW float64) []fault {
 		{name: "one transfer in 10 fails", goal: passes, kind: "transfer_error", value: "0.1"},
 		{name: "chip silent for 8 s", goal: passes, kind: "hang", value: "8", lasts: 8 * time.Second},
 		{name: "chip silent for 60 s", goal: told, kind: "hang", value: "60", lasts: time.Minute},
-		{name: "relay welded", goal: trips, kind: "welded", stages: "SRTCH0", codes: welds},
+		{name: "relay welded", goal: trips, kind: "welded", stages: "SRTCH0", codes: welds, within: 2 * time.Minute},
 		{name: "relay passes one half wave", goal: trips, kind: "welded", more: []bench.Mishap{{Kind: "elements", Value: "0.5"}}},
 		{name: "relay and contactor welded", goal: trips, kind: "welded", on: bench.OnMain, more: []bench.Mishap{{Kind: "welded"}}, codes: welds},
 		{name: "contactor welded alone", goal: passes, kind: "welded", on: bench.OnMain},
