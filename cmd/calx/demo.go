@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"time"
 
@@ -20,6 +21,7 @@ import (
 	"calx/controller"
 	"calx/controller/identify"
 	"calx/controller/relay"
+	"calx/controller/warden"
 	"calx/profile"
 	"calx/sim/bench"
 	"calx/sim/chip"
@@ -73,7 +75,8 @@ func (d *demoCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	o := bench.Options{Kiln: p, AmbientC: 20, Seed: d.Seed, Speed: speed, MainsSwing: 0.015, Start: time.Date(2026, 1, 9, 19, 0, 0, 0, time.UTC)}
+	o := bench.Options{Kiln: p, AmbientC: 20, Seed: d.Seed, Speed: speed, MainsSwing: 0.015, Main: true, Lease: warden.DefaultLease,
+		Start: time.Date(2026, 1, 9, 19, 0, 0, 0, time.UTC)}
 	if o.Model, err = chip.ParseModel(d.Chip); err != nil {
 		return usageError{err}
 	}
@@ -85,6 +88,7 @@ func (d *demoCmd) Run(e *env) error {
 		if o.Mishaps, err = bench.ParseMishaps(d.Faults, text); err != nil {
 			return err
 		}
+		o.Second = secondFor(o.Mishaps, o.Model)
 	}
 	dir, err := d.folder()
 	if err != nil {
@@ -96,6 +100,15 @@ func (d *demoCmd) Run(e *env) error {
 	}
 	defer s.close()
 	return d.fire(e, s, station.Request{Name: "demo: " + filepath.Base(d.Profile), Profile: profileText, Moulds: mouldTexts(moulds)}, dir)
+}
+
+// secondFor fits a second probe, a little further from the elements, where a
+// mishap is to befall it.
+func secondFor(ms []bench.Mishap, m chip.Model) *bench.Second {
+	if !slices.ContainsFunc(ms, func(m bench.Mishap) bool { return m.On == bench.OnSecond }) {
+		return nil
+	}
+	return &bench.Second{Model: m, Spread: -0.01}
 }
 
 // moulds are those asked for, or the first of the usual ones that fits.
@@ -138,17 +151,18 @@ func (d *demoCmd) folder() (string, error) {
 // show is a daemon on a simulated kiln: everything between the SPI frame and
 // the log is the real thing.
 type show struct {
-	bench   *bench.Bench
-	dir     string
-	channel config.Channel
-	parts   station.Parts // all but what connect opens
-	asked   int           // ticks that the firing has waited for a person
-	probes  []*board.Probe
-	out     board.Output
-	log     *storage.Log
-	station *station.Station
-	truth   []record.Reading // the readings with the true junction in place of the measured
-	peakC   float64
+	bench    *bench.Bench
+	dir      string
+	channels []config.Channel // the chamber first
+	parts    station.Parts    // all but what connect opens
+	asked    int              // ticks that the firing has waited for a person
+	probes   []*board.Probe
+	out      board.Output
+	door     *board.Door
+	log      *storage.Log
+	station  *station.Station
+	truth    []record.Reading // the readings with the true junction in place of the measured
+	peakC    float64
 }
 
 func openShow(o bench.Options, dir, model, kilnText string) (s *show, err error) {
@@ -162,7 +176,10 @@ func openShow(o bench.Options, dir, model, kilnText string) (s *show, err error)
 	if s.bench, err = bench.New(o); err != nil {
 		return s, err
 	}
-	s.dir, s.channel = dir, config.Channel{Role: "chamber", Chip: model, Port: s.bench.Port(), Type: o.Kiln.Probe.Type}
+	s.dir, s.channels = dir, []config.Channel{{Role: "chamber", Chip: model, Port: s.bench.Port(), Type: o.Kiln.Probe.Type}}
+	if o.Second != nil {
+		s.channels = append(s.channels, config.Channel{Role: "chamber 2", Chip: model, Port: s.bench.SecondPort(), Type: o.Kiln.Probe.Type})
+	}
 	plant := identify.Plant(o.Kiln, o.AmbientC)
 	rc, err := relayOf(o.Kiln)
 	if err != nil {

@@ -11,23 +11,32 @@ import (
 	"calx/cmd/calx/station"
 	"calx/controller"
 	"calx/storage"
-	"calx/storage/record"
 )
 
 // connect opens what a process holds, and puts a station on it.
 func (s *show) connect() (err error) {
-	if s.probes, err = board.OpenProbes([]config.Channel{s.channel}, time.Second); err != nil {
+	if s.probes, err = board.OpenProbes(s.channels, time.Second); err != nil {
 		return err
 	}
-	if s.out, err = board.OpenOutput(config.Heater{Pin: s.bench.HeatPin(), Air: s.bench.AirPin()}); err != nil {
+	if s.out, err = board.OpenOutput(config.Heater{Pin: s.bench.HeatPin(), Main: s.bench.MainPin(), Air: s.bench.AirPin()}); err != nil {
+		return err
+	}
+	// A pin of the bench can always be read.
+	if s.door, err = board.OpenDoor(config.Door{Pin: s.bench.DoorPin()}, func(error) {}); err != nil {
 		return err
 	}
 	if s.log, err = storage.Open(filepath.Join(s.dir, logName), nil); err != nil {
 		return err
 	}
 	p := s.parts
-	p.Log, p.Chamber, p.Heater = s.log, s.probes[0], s.out
-	p.Channels, p.NoiseC = []record.Channel{s.probes[0].Channel}, s.probes[0].NoiseC
+	p.Log, p.Chamber, p.Heater, p.Doorway = s.log, s.probes[0], s.out, s.door
+	p.NoiseC = s.probes[0].NoiseC
+	for i, o := range s.probes {
+		p.Channels = append(p.Channels, o.Channel)
+		if i > 0 {
+			p.Others = append(p.Others, o)
+		}
+	}
 	s.station = station.New(p)
 	return nil
 }
@@ -41,10 +50,13 @@ func (s *show) disconnect() error {
 	if s.out != nil {
 		errs = append(errs, s.out.Close())
 	}
+	if s.door != nil {
+		errs = append(errs, s.door.Close())
+	}
 	for _, p := range s.probes {
 		errs = append(errs, p.Close())
 	}
-	s.log, s.out, s.probes = nil, nil, nil
+	s.log, s.out, s.door, s.probes = nil, nil, nil, nil
 	return errors.Join(errs...)
 }
 
