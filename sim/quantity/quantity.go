@@ -94,6 +94,17 @@ func Std(d Duration) time.Duration {
 	return time.Duration(ns)
 }
 
+// clean is v in the unit u, without the last bits of the conversion where they
+// do not matter: 37.73 % and not 37.730000000000004 %.
+func (k *kind) clean(u unit, v float64) float64 {
+	n := u.fromFixed(v)
+	const digits = 15 // that every float64 of so many decimals survives
+	if short, err := strconv.ParseFloat(strconv.FormatFloat(n, 'g', digits, 64), 64); err == nil && u.toFixed(short) == v {
+		return short
+	}
+	return n
+}
+
 // format writes v in the unit, of those meant for display, that gives a number
 // from 1 to 1000 and then the shortest text. Where none reads back exactly it
 // falls back on the fixed unit, which always does.
@@ -103,7 +114,7 @@ func (k *kind) format(v float64) string {
 		if !u.display {
 			continue
 		}
-		n := u.fromFixed(v)
+		n := k.clean(u, v)
 		text := strconv.FormatFloat(n, 'f', -1, 64) + u.suffix()
 		fits := math.Abs(n) >= 1 && math.Abs(n) < 1000
 		better := best == "" || fits && !bestFits || fits == bestFits && len(text) < len(best)
