@@ -270,13 +270,16 @@ func fittedText(prior kiln.Params, got identify.Fitted, chosen []*firing, day ti
 	p.Fitted = &kiln.Fitted{
 		When:     day.Format(time.DateOnly),
 		Residual: quantity.TemperatureDifference(threeDigits(got.ResidualC)),
-		Doubt:    quantity.Fraction(threeDigits(min(got.Doubt, 1))),
+		Doubt:    quantity.Fraction(threeDigits(100*min(got.Doubt, 1)) / 100),
 	}
 	for _, f := range chosen {
 		p.Fitted.Firings = append(p.Fitted.Firings, firingName(f.head))
 	}
 	notes := map[string]string{}
 	for _, x := range got.Estimates {
+		if x.Path == "" {
+			continue // it is the moulds', not the kiln's
+		}
 		notes[x.Path] = fmt.Sprintf("%s: the file said %s; %s", x.Name, x.Prior, estimateWords(x))
 	}
 	head := []string{

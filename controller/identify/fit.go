@@ -53,11 +53,12 @@ type Residual struct {
 // Estimate is what the firings say of one figure.
 type Estimate struct {
 	Key, Name string
-	Path      string  // of the value in the kiln file
+	Path      string  // of the value in the kiln file; "" for water, which is in none
 	Prior     string  // what the file said, with its unit
 	Value     string  // what fits
 	Factor    float64 // Value over Prior
-	// StdErr is the standard error of ln Factor: 0.05 is about 5 %. Where the
+	// StdErr is the standard error of ln Factor, for "water" of Factor itself:
+	// 0.05 is about 5 %. Where the
 	// firings say nothing it is the spread that is usual among kiln files.
 	StdErr float64
 	Spread float64 // of ln Factor before the firings were seen
@@ -146,15 +147,15 @@ func Fit(prior kiln.Params, firings []Recorded, o FitOptions) (Fitted, error) {
 func newFit(prior kiln.Params, firings []Recorded, o FitOptions) *fit {
 	f := &fit{prior: prior, use: func(tick) bool { return true }}
 	fall := falling(prior)
-	vented := false
+	vented, wet := false, false
 	for _, r := range firings {
 		t := newTrace(r, fall)
 		for _, s := range t.steps {
-			vented = vented || s.air
+			vented, wet = vented || s.air, wet || s.loadW != 0
 		}
 		f.traces = append(f.traces, t)
 	}
-	f.list = factorsOf(prior, vented)
+	f.list = factorsOf(prior, vented, wet)
 	f.spread, f.center = make([]float64, len(f.list)), make([]float64, len(f.list))
 	for i, x := range f.list {
 		f.spread[i] = x.spread
@@ -166,13 +167,13 @@ func newFit(prior kiln.Params, firings []Recorded, o FitOptions) *fit {
 	return f
 }
 
-// falling is how fast a kiln like p hardly falls with its door shut, °C/s: twice
-// as fast as soaked, and a tenth of a degree a second more for the skin of a
-// wall that is not.
+// falling is how fast a kiln like p hardly falls with its door shut, °C/s. When
+// the heat goes off after a climb, the skin of its wall and the wire make it
+// fall up to five times as fast as when it is soaked.
 func falling(p kiln.Params) func(hotC float64) float64 {
-	const margin, skinCPerS = 2, 0.1
+	const margin, leastCPerS = 8, 0.2
 	e := p.Envelope(usualRoomC)
-	return func(hotC float64) float64 { return margin*e.CoolRate(hotC)/3600 + skinCPerS }
+	return func(hotC float64) float64 { return margin*e.CoolRate(hotC)/3600 + leastCPerS }
 }
 
 // Usable says whether one firing tells enough of a kiln like p to be fitted;
@@ -239,7 +240,7 @@ const heldSteps = 3600 / traceStepS
 // kiln is better than that, and no mains are.
 var (
 	firstGuess   = scatter{0.3, 6}
-	leastScatter = scatter{0.02, 2}
+	leastScatter = scatter{0.1, 6}
 )
 
 // solve runs the least squares a few times, each with the scatter and
@@ -289,7 +290,7 @@ func (f *fit) misses(x []float64) (out [][]float64) {
 	p := apply(f.prior, f.list, x)
 	for i := range f.traces {
 		t := &f.traces[i]
-		miss, _, _ := t.follow(p, f.use)
+		miss, _, _ := t.follow(p, waterIn(f.list, x), f.use)
 		out = append(out, t.slowMeans(miss, f.use))
 	}
 	return out
@@ -319,9 +320,9 @@ func (f *fit) judgeHoldout(h *Holdout, x []float64) {
 	stray, given := 0.0, 0.0
 	for i := range f.traces {
 		t := &f.traces[i]
-		miss, strayJ, givenJ := t.follow(p, func(s tick) bool { return s.held && s.told() })
+		miss, strayJ, givenJ := t.follow(p, waterIn(f.list, x), func(s tick) bool { return s.held && s.told() })
 		now = append(now, t.slowMeans(miss, held))
-		miss, _, _ = t.follow(f.prior, held)
+		miss, _, _ = t.follow(f.prior, 1, held)
 		was = append(was, t.slowMeans(miss, held))
 		stray, given = stray+strayJ, given+givenJ
 	}
@@ -343,7 +344,7 @@ func rms(series [][]float64) float64 {
 func (f *fit) heatShares(x []float64) (out []float64) {
 	p := apply(f.prior, f.list, x)
 	for i := range f.traces {
-		_, strayJ, givenJ := f.traces[i].follow(p, tick.told)
+		_, strayJ, givenJ := f.traces[i].follow(p, waterIn(f.list, x), tick.told)
 		out = append(out, strayJ/math.Max(givenJ, 1))
 	}
 	return out
@@ -361,10 +362,15 @@ func (f *fit) tell(out Fitted, s solution) (Fitted, error) {
 		if math.Abs(s.x[i]-f.center[i]) > refuse*f.spread[i] {
 			return Fitted{}, fmt.Errorf("%w: %s would have to be %.2f times what the kiln file says", ErrOtherKiln, x.name, math.Exp(s.x[i]))
 		}
-		out.Estimates = append(out.Estimates, Estimate{
+		e := Estimate{
 			Key: x.key, Name: x.name, Path: x.path, Prior: x.value(f.prior), Value: x.value(out.Params),
 			Factor: math.Exp(s.x[i]), StdErr: se, Spread: f.spread[i], Told: se < toldBelow*f.spread[i],
-		})
+		}
+		if x.key == water.key {
+			e.Factor = waterIn(f.list, s.x)
+			e.Value = percent(e.Factor)
+		}
+		out.Estimates = append(out.Estimates, e)
 	}
 	if all := math.Sqrt(f.stretch(s.x) / float64(len(s.x))); all > refuseAll {
 		return Fitted{}, fmt.Errorf("%w: its figures would have to be %.1f times as wrong as those of kiln files usually are", ErrOtherKiln, all)

@@ -62,11 +62,16 @@ var factors = []factor{
 	{"element", "exposure of the wire", "elements.exposed", 0.4, func(p kiln.Params) string { return percent(float64(p.Elements.Exposed)) }, func(p *kiln.Params, by float64) {
 		p.Elements.Exposed = quantity.Fraction(math.Min(math.Max(float64(p.Elements.Exposed)*by, 0.1), 1))
 	}, nil},
-	{"probe", "lag of the probe", "probe.sheath", 0.25, func(p kiln.Params) string { return quantity.Length(round(float64(p.Probe.Sheath))).String() }, func(p *kiln.Params, by float64) {
+	{"probe", "lag of the probe", "probe.sheath", 0.25, func(p kiln.Params) string { return quantity.Length(roundIn(float64(p.Probe.Sheath), 1000)).String() }, func(p *kiln.Params, by float64) {
 		p.Probe.Sheath *= quantity.Length(by)
 		p.Probe.InnerLag *= quantity.Duration(by)
 	}, nil},
 }
+
+// water is how much of the water that their files give them the moulds held:
+// they may have stood on a warm shelf for days, or be burnt out already. Its
+// figure is the share itself, not a logarithm, and no kiln file holds it.
+var water = factor{"water", "water boiled off the moulds", "", 0.7, func(kiln.Params) string { return "100 %" }, func(*kiln.Params, float64) {}, nil}
 
 // scalePower makes the elements draw by times what they drew. Less is age, a
 // nameplate being what it is; more than new elements draw by theirs is another
@@ -115,11 +120,23 @@ func ratioOf(rs ...*quantity.Ratio) float64 {
 
 func percent(v float64) string { return strconv.FormatFloat(math.Round(v*1000)/10, 'f', -1, 64) + " %" }
 
-// of lists the factors that a kiln has.
-func factorsOf(p kiln.Params, vented bool) []factor {
-	return slices.DeleteFunc(slices.Clone(factors), func(f factor) bool {
+// factorsOf lists the factors that a kiln has.
+func factorsOf(p kiln.Params, vented, wet bool) []factor {
+	out := slices.DeleteFunc(slices.Clone(factors), func(f factor) bool {
 		return f.has != nil && !f.has(p) || f.key == "vent" && !vented
 	})
+	if wet {
+		out = append(out, water)
+	}
+	return out
+}
+
+// waterIn is the share of the water that the figures x give.
+func waterIn(list []factor, x []float64) float64 {
+	if last := len(list) - 1; list[last].key == water.key {
+		return math.Max(1+x[last], 0)
+	}
+	return 1
 }
 
 // apply multiplies the figures of p by the exponentials of x.
@@ -133,15 +150,18 @@ func apply(p kiln.Params, list []factor, x []float64) kiln.Params {
 // digits is how many a fitted figure keeps: no fit is better than that.
 const digits = 4
 
-func round(v float64) float64 {
+func round(v float64) float64 { return roundIn(v, 1) }
+
+// roundIn rounds v as it is written in a unit of which there are per in one.
+func roundIn(v, per float64) float64 {
 	if v == 0 || v-v != 0 {
 		return v
 	}
-	r, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
+	r, err := strconv.ParseFloat(strconv.FormatFloat(v*per, 'g', digits, 64), 64)
 	if err != nil {
 		panic("BUG: a number that was written cannot be read: " + err.Error())
 	}
-	return r
+	return r / per
 }
 
 // rounded is p with every figure that a fit changes rounded to digits.
@@ -149,22 +169,22 @@ func rounded(p kiln.Params) kiln.Params {
 	eachLayer(&p, func(l *kiln.Layer) {
 		for _, r := range []**quantity.Ratio{&l.Conducts, &l.ConductsHot, &l.Holds} {
 			if *r != nil {
-				set(r, round(float64(**r)))
+				set(r, roundIn(float64(**r), 100))
 			}
 		}
 	})
 	p.Elements.Rated = quantity.Power(round(float64(p.Elements.Rated)))
-	p.Elements.Ageing = quantity.Fraction(round(float64(p.Elements.Ageing)))
-	p.Elements.Exposed = quantity.Fraction(round(float64(p.Elements.Exposed)))
+	p.Elements.Ageing = quantity.Fraction(roundIn(float64(p.Elements.Ageing), 100))
+	p.Elements.Exposed = quantity.Fraction(roundIn(float64(p.Elements.Exposed), 100))
 	p.Load.Mass = quantity.Mass(round(float64(p.Load.Mass)))
 	p.Load.Inside = quantity.Conductance(round(float64(p.Load.Inside)))
-	p.Load.Area = quantity.Area(round(float64(p.Load.Area)))
+	p.Load.Area = quantity.Area(roundIn(float64(p.Load.Area), 1e4))
 	p.Chamber.Convection = quantity.HeatTransfer(round(float64(p.Chamber.Convection)))
 	p.Shell.Bridges = quantity.Conductance(round(float64(p.Shell.Bridges)))
-	p.Air.Opening = quantity.Area(round(float64(p.Air.Opening)))
-	p.Air.Leakage = quantity.Frequency(round(float64(p.Air.Leakage)*3600) / 3600)
-	p.Air.Vent = quantity.Frequency(round(float64(p.Air.Vent)*3600) / 3600)
-	p.Probe.Sheath = quantity.Length(round(float64(p.Probe.Sheath)))
+	p.Air.Opening = quantity.Area(roundIn(float64(p.Air.Opening), 1e4))
+	p.Air.Leakage = quantity.Frequency(roundIn(float64(p.Air.Leakage), 3600))
+	p.Air.Vent = quantity.Frequency(roundIn(float64(p.Air.Vent), 3600))
+	p.Probe.Sheath = quantity.Length(roundIn(float64(p.Probe.Sheath), 1000))
 	p.Probe.InnerLag = quantity.Duration(round(float64(p.Probe.InnerLag)))
 	return p
 }

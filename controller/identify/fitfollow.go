@@ -15,9 +15,10 @@ import (
 const pull = 0.03
 
 // follow runs p along the trace and returns what was measured less the model,
-// °C, NaN where nothing was; strayJ is the heat that it took to draw the model
+// °C, NaN where nothing was; water is how much of the heat in the load there
+// was; strayJ is the heat that it took to draw the model
 // there in the steps for which count holds, givenJ the electrical heat in them.
-func (t *trace) follow(p kiln.Params, count func(tick) bool) (missC []float64, strayJ, givenJ float64) {
+func (t *trace) follow(p kiln.Params, water float64, count func(tick) bool) (missC []float64, strayJ, givenJ float64) {
 	k := kiln.New(p, t.roomC)
 	warm(k, t.startC, t.roomC)
 	missC = make([]float64, len(t.steps))
@@ -26,7 +27,7 @@ func (t *trace) follow(p kiln.Params, count func(tick) bool) (missC []float64, s
 	for i := range t.steps {
 		s := &t.steps[i]
 		before, was := k.JunctionC(), k.EnergyJ()
-		k.Step(traceStepS, kiln.Input{On: s.on, MainsRatio: 1, AirOn: s.air, DoorOpen: s.door, AmbientC: t.roomC, LoadHeatW: s.loadW, StrayW: strayW})
+		k.Step(traceStepS, kiln.Input{On: s.on, MainsRatio: 1, AirOn: s.air, DoorOpen: s.door, AmbientC: t.roomC, LoadHeatW: water * s.loadW, StrayW: strayW})
 		if count(*s) {
 			strayJ += strayW * traceStepS
 			givenJ += k.EnergyJ() - was
