@@ -39,6 +39,8 @@ type cutRun struct {
 	*fired
 	m     *mould.Model
 	truth mould.State
+	hot   worst // what heating did; cooling loads a mould too, and is no choice of calx
+	seen  mould.Reading
 }
 
 func (r *cutRun) run(until func() bool) {
@@ -47,21 +49,29 @@ func (r *cutRun) run(until func() bool) {
 		require.Less(r.t, r.now, end)
 		r.tick()
 		r.m.Step(&r.truth, 1, r.k.JunctionC(), false)
+		if r.s.Seq%60 == 0 {
+			r.look()
+		}
 	}
 }
 
-// worst are the largest loads on the mould since they were last forgotten.
+// look takes the loads of a mould that is being heated.
+func (r *cutRun) look() {
+	r.m.ReadInto(&r.truth, &r.seen)
+	f := &r.seen.Flasks[0]
+	w, k := &r.hot, f.SurfaceC-f.CoreC
+	w.steam = math.Max(w.steam, f.SteamIndex)
+	within := func(lowC, highC float64) bool { return f.SurfaceC > lowC && f.CoreC < highC }
+	if within(200, 280) {
+		w.cristobalK = math.Max(w.cristobalK, k)
+	}
+	if within(550, 600) {
+		w.quartzK = math.Max(w.quartzK, k)
+	}
+}
+
+// worst are the largest loads on a mould: steam index, surface above core in K.
 type worst struct{ steam, cristobalK, quartzK float64 }
-
-func (r *cutRun) worst() worst {
-	f := r.truth.Flasks[0]
-	return worst{f.MostSteam, f.MostCristobalK, f.MostQuartzK}
-}
-
-func (r *cutRun) forget() {
-	f := &r.truth.Flasks[0]
-	f.MostSteam, f.MostCristobalK, f.MostQuartzK = 0, 0, 0
-}
 
 // fork is a copy that goes its own way.
 func (r *cutRun) fork() *cutRun {
@@ -69,7 +79,7 @@ func (r *cutRun) fork() *cutRun {
 	require.NoError(r.t, k.Restore(r.k.State()))
 	f := *r.fired
 	f.k = k
-	return &cutRun{&f, r.m, r.truth.Clone()}
+	return &cutRun{fired: &f, m: r.m, truth: r.truth.Clone()}
 }
 
 // outage lets the power be away and judges as the station does.
@@ -115,7 +125,7 @@ func TestCuts(t *testing.T) {
 		}
 		whole.run(func() bool { return false })
 		require.Equal(t, "finished", whole.s.Outcome(), name)
-		free := whole.worst()
+		free := whole.hot
 		for i, st := range some {
 			for _, gap := range gaps {
 				r := forks[i].fork()
@@ -127,14 +137,14 @@ func TestCuts(t *testing.T) {
 					r.s.Asks = v.Why
 					since := r.now
 					r.run(func() bool { return r.now >= since+asked })
-					r.forget()
+					r.hot = worst{}
 					r.tick(controller.Resume)
 					require.Empty(t, r.s.Asks)
 				}
-				r.forget()
+				r.hot = worst{}
 				r.run(func() bool { return false })
 				require.Equal(t, "finished", r.s.Outcome())
-				extra, w := r.now-whole.now-gap-asked, r.worst()
+				extra, w := r.now-whole.now-gap-asked, r.hot
 				fmt.Fprintf(&table, "%-22s %-22s %7s  %-16s %4.0f C %7.0f min  %.2f of %.2f, %3.0f of %3.0f, %3.0f of %3.0f\n", name, st.name, gap, v.Do, lostC, extra.Minutes(),
 					w.steam, free.steam, w.cristobalK, free.cristobalK, w.quartzK, free.quartzK)
 				at := fmt.Sprintf("%s, %s, %v", name, st.name, gap)

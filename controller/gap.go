@@ -51,9 +51,10 @@ func (t *tick) bridge() {
 	if m == nil || !t.s.Inside.Begun {
 		return
 	}
+	const coldS = 48 * 3600 // by then every kiln is
+	g = &Gap{math.Min(g.LostS, coldS), g.FromC, g.Law}
 	n := int(math.Ceil(g.LostS / observeS))
-	curve := c.cooling(*g, t.s.History.HotC, n)
-	for _, chamberC := range curve {
+	for _, chamberC := range c.cooling(*g, t.s.History.HotC, n) {
 		t.s.Inside = m.follow(t.s.Inside, g.LostS/float64(n), chamberC, false, nil)
 	}
 }

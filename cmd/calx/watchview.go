@@ -219,6 +219,9 @@ func (s *scene) beside() []func(*row) {
 			if st.Air {
 				r.maybe("", ", air on")
 			}
+			if st.Door == "open" {
+				r.maybe(yellow, ", door open")
+			}
 		},
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"calx/controller"
+	"calx/sensor"
 	"calx/storage"
 	"calx/storage/record"
 )
@@ -107,6 +108,14 @@ func text(err error) string {
 	return err.Error()
 }
 
+// door words how the door stands; "" where no switch is fitted.
+func (s *Station) door(d sensor.Door) string {
+	if s.parts.Doorway == nil {
+		return ""
+	}
+	return d.String()
+}
+
 const eventsKept = 12
 
 // saw publishes one tick.
@@ -115,6 +124,7 @@ func (s *Station) saw(j *job, cs controller.State, out controller.Output, late t
 		st.LateS = late.Seconds()
 		st.LogBehind = cs.LogSick
 		st.seeRecord(out.Record)
+		st.Door = s.door(sensor.Door(out.Record.Door))
 		st.fill(cs, out)
 		st.Inside = j.moulds.look(st.Inside, cs, &out.Record)
 		if i := cs.Plan.Step; i < len(j.prof.Steps) {

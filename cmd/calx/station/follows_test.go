@@ -26,5 +26,6 @@ func follows(t *testing.T, log *storage.Log) {
 		require.NoError(t, err)
 		assert.True(t, res.Same(), "firing %d of %d readings: %+v %s", head.ID, len(readings), res.First, res.Stopped)
 		assert.Equal(t, len(readings), res.Readings)
+		t.Logf("firing %d follows from its log: %d readings, %d events", head.ID, res.Readings, res.Events)
 	}
 }

@@ -7,9 +7,9 @@ import (
 	"math"
 	"time"
 
+	"calx/cmd/calx/rerun"
 	"calx/controller"
 	"calx/controller/notice"
-	"calx/sensor"
 	"calx/storage"
 	"calx/storage/record"
 )
@@ -94,7 +94,7 @@ func (s *Station) replay(j *job, snapshot []byte, events []record.Event) (st con
 		}
 		switch {
 		case r.Seq >= st.Seq:
-			st, _ = j.control.Step(past.into(st), inputOf(r))
+			st, _ = j.control.Step(past.into(st), rerun.Input(r))
 			st.Seq = r.Seq + 1
 		case past.c != nil:
 			past.follow(r)
@@ -124,15 +124,6 @@ func before(err error, seq uint64) bool {
 	return false
 }
 
-// inputOf is what a tick saw, as far as it was recorded.
-func inputOf(r *record.Reading) controller.Input {
-	in := controller.Input{Now: r.Since, Wall: r.Wall, Door: sensor.Door(r.Door), Chamber: reading(r.Since, r.Channels[0])}
-	for _, o := range r.Channels[1:] {
-		in.Others = append(in.Others, reading(r.Since, o))
-	}
-	return in
-}
-
 // follower follows the inside of moulds through readings, whatever people
 // pressed meanwhile.
 type follower struct {
@@ -145,7 +136,7 @@ func (f *follower) follow(r *record.Reading) {
 	if len(f.resumed) > 0 && r.Since >= f.resumed[0] {
 		f.state, f.resumed = controller.Interrupt(f.state), f.resumed[1:]
 	}
-	f.state = f.c.Retrace(f.state, inputOf(r), r)
+	f.state = f.c.Retrace(f.state, rerun.Input(r), r)
 }
 
 // into hands over what was followed, once.
@@ -164,9 +155,4 @@ func resumptions(events []record.Event) (at []time.Duration) {
 		}
 	}
 	return at
-}
-
-// reading is a sample as it was read.
-func reading(at time.Duration, c record.Sample) sensor.Reading {
-	return sensor.Reading{At: at, HotC: c.HotC, ColdC: c.ColdC, HotCode: c.HotCode, ColdCode: c.ColdCode, Fault: sensor.Fault(c.Fault)}
 }

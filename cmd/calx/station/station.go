@@ -343,11 +343,15 @@ func (s *Station) idle(ctx context.Context) error {
 		others[i] = o.Read(at)
 	}
 	err := q.Heater.Set(controller.Lines{})
-	wall := q.Clock.Wall().UTC()
+	wall, door := q.Clock.Wall().UTC(), sensor.DoorUnknown
+	if q.Doorway != nil {
+		door = q.Doorway.Door()
+	}
 	sick := q.Log.Stats().Err != nil
 	s.update(func(st *Status) {
 		st.Wall, st.SetpointC, st.Duty, st.Heat, st.Air = wall, nil, 0, false, false
 		st.see(r, others)
+		st.Door = s.door(door)
 		st.LateS, st.LogBehind, st.OutputError = 0, sick, text(err)
 	})
 	q.Monitor.Idle(wall, r, others)

@@ -22,10 +22,11 @@ type Status struct {
 	Duty        float64   `json:"duty"`
 	Heat        bool      `json:"heat"`
 	Air         bool      `json:"air"`
-	Firing      *Firing   `json:"firing"` // nil when nothing is fired
-	Inside      *Inside   `json:"inside"` // nil when nobody said what is fired
-	Last        *Firing   `json:"last"`   // the firing before, while nothing is fired
-	Trip        *Trip     `json:"trip"`   // what keeps anything from being fired; nil when nothing does
+	Door        string    `json:"door,omitempty"` // "open", "shut", "unknown"; "" where no switch is fitted
+	Firing      *Firing   `json:"firing"`         // nil when nothing is fired
+	Inside      *Inside   `json:"inside"`         // nil when nobody said what is fired
+	Last        *Firing   `json:"last"`           // the firing before, while nothing is fired
+	Trip        *Trip     `json:"trip"`           // what keeps anything from being fired; nil when nothing does
 	RatedW      float64   `json:"rated_w"`
 	Cycles      uint64    `json:"relay_cycles"` // of the firing
 	LateS       float64   `json:"late_s"`       // how late the last tick began

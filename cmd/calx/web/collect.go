@@ -34,6 +34,7 @@ var (
 	descTripped     = desc("guard_tripped", "1 from when this guard ended a firing until the next one begins.", "code")
 	descLatched     = desc("trip_latched", "1 while a trip keeps anything from being fired, until a person clears it.")
 	descAsks        = desc("firing_waits_for_person", "1 while a firing waits, heat off, for a person to say what next.")
+	descDoor        = desc("door_open", "1 while the switch at the door says open or nothing; absent without a switch.")
 	descAlarm       = desc("alarm_active", "1 while this alarm lasts; the manual says what to do.", "code")
 	descNotices     = desc("notices_total", "Times a firing reported this.", "code")
 	descPhase       = desc("firing_phase", "1 for what the firing is doing, 0 for the rest; idle without one.", "phase")
@@ -57,7 +58,7 @@ var (
 // Describe implements prometheus.Collector.
 func (c collector) Describe(ch chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{
-		descTemperature, descSetpoint, descDuty, descClosed, descClosings, descEnergy, descFaults, descTripped, descLatched, descAsks, descAlarm,
+		descTemperature, descSetpoint, descDuty, descClosed, descClosings, descEnergy, descFaults, descTripped, descLatched, descAsks, descDoor, descAlarm,
 		descNotices, descPhase, descStep, descTicks, descOverruns, descReadAt, descCommitTime, descCommits, descFailures,
 		descQueued, descWaiting, descLogBytes, descCore, descWater, descClear, descChance, descClearAt,
 	} {
@@ -114,6 +115,9 @@ func (s scrape) kiln(st station.Status) {
 	s.maybe(descSetpoint, st.SetpointC)
 	s.gauge(descDuty, st.Duty)
 	s.gauge(descClosed, number(st.Heat))
+	if st.Door != "" {
+		s.gauge(descDoor, number(st.Door != sensor.DoorShut.String()))
+	}
 }
 
 func (s scrape) firing(st station.Status) {
