@@ -21,6 +21,10 @@ type Config struct {
 	NoiseC  float64        // standard deviation of one reading, °C; 0 means 0.25
 	Zone    *time.Location // for "hold until 14:00"; nil means UTC
 	Mould   *Mould         // what stands in the kiln; nil: nobody said
+	// Checks lists which of Input.Others stand in the chamber as well and only
+	// check the controlled one.
+	Checks     []int
+	DoorSwitch bool // there is a switch at the door
 }
 
 // The bands of a hold and of the hold-back, °C. The clock of a hold starts
@@ -90,6 +94,8 @@ func runnable(s profile.Step, c Config) error {
 		return fmt.Errorf("heat to %.0f °C is above the kiln's maximum of %.0f °C", s.TargetC, c.Guard.MaxC)
 	case s.Kind == profile.Heat && c.Profile.CeilingC != 0 && s.TargetC > c.Profile.CeilingC:
 		return fmt.Errorf("heat to %.0f °C is above the ceiling of %.0f °C", s.TargetC, c.Profile.CeilingC)
+	case s.Kind == profile.Hold && s.Until == profile.UntilDoor && !c.DoorSwitch:
+		return fmt.Errorf("this hold waits for the door, and no switch at it is configured; write \"hold until stopped, at most 4 h\" instead, or fit one")
 	case c.Mould == nil && s.Kind == profile.Hold && (s.Until == profile.UntilDry || s.Until == profile.UntilCore || s.Until == profile.UntilClear):
 		return fmt.Errorf("this hold needs a mould, and the firing has none; write a time instead, for example \"hold 3 h\"")
 	}

@@ -128,7 +128,9 @@ func (c *Controller) hold(p Cursor, s profile.Step, dtS, yC float64, wall time.T
 	case s.Until == profile.ClockTime:
 		over = wall.UnixMilli() >= p.UntilMS
 	default:
-		p.Met, _ = o.met(s, p.SetC, c.temp)
+		if p.Met, _ = o.met(s, p.SetC, c.temp); s.Until == profile.UntilDoor {
+			p.Met = p.Door
+		}
 		p.Met = p.Met && p.Arrived && p.HeldS >= s.AtLeast.Seconds()
 		over = p.Met || s.AtMost > 0 && p.HeldS >= s.AtMost.Seconds()
 	}

@@ -160,6 +160,8 @@ func (o Observed) met(s profile.Step, setC float64, temp func(float64) string) (
 			}
 		}
 		return math.Abs(worst-setC) <= s.WithinC, "the core is at " + temp(worst)
+	case profile.UntilDoor:
+		return false, "" // the cursor knows
 	case profile.UntilClear:
 		return o.Chance >= s.Clear, fmt.Sprintf("the chance of being clear is %.0f %%", o.Chance*100)
 	}

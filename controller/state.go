@@ -28,17 +28,23 @@ type State struct {
 	Law      law.State
 	Relay    relay.State
 	History  guard.History
-	Inside   Observed // of the moulds; zero without any
-	TripCode string   // why a guard ended the firing; "" = none did
-	WaitS    float64  // how long the plan has been waiting, s
-	FlowS    float64  // how long it has been moving, s
-	Waiting  bool     // a hold-back was reported and not yet taken back
-	NoData   bool     // a missing reading was reported and not yet taken back
-	Back     bool     // after an interruption the plan has yet to meet the kiln
-	Asks     string   // why a person must say whether the firing goes on; "" = nobody need
-	Gap      *Gap     `json:",omitempty"` // not yet carried through the moulds; never changed, only replaced
-	Restored bool     // read from a snapshot: nobody knows when the relay opened
-	LogSick  bool     // a sick log was reported and not yet taken back
+	Inside   Observed     // of the moulds; zero without any
+	TripCode string       // why a guard ended the firing; "" = none did
+	WaitS    float64      // how long the plan has been waiting, s
+	FlowS    float64      // how long it has been moving, s
+	Waiting  bool         // a hold-back was reported and not yet taken back
+	NoData   bool         // a missing reading was reported and not yet taken back
+	Back     bool         // after an interruption the plan has yet to meet the kiln
+	Asks     string       // why a person must say whether the firing goes on; "" = nobody need
+	Gap      *Gap         `json:",omitempty"` // not yet carried through the moulds; never changed, only replaced
+	Restored bool         // read from a snapshot: nobody knows when the relay opened
+	Told     []Telling    // what was told while the heat goes on; replaced, never changed
+	Boils    []guard.Boil // of every witness; replaced, never changed
+	LostS    float64      // time that nobody was in control, forgotten over ten minutes, s
+	OpenS    float64      // time since a trip opened the contactors, s
+	MainSaid bool         // that they do not open was told
+	LongWait bool         // that a hold-back lasts was told
+	LogSick  bool         // a sick log was reported and not yet taken back
 }
 
 // Cursor is the place in the profile.
@@ -49,6 +55,7 @@ type Cursor struct {
 	FromC    float64 // SetC when the step was entered, °C
 	HeldS    float64 // time of a hold that counts, s
 	BackToC  float64 // after an interruption the plan climbs back to this, °C; 0 = it is there
+	Door     bool    // the door was opened in a hold that waits for it
 	Arrived  bool    // a hold has once been within its band
 	Met      bool    // what a hold waited for has come
 	StrayS   float64 // time a hold has been away from its temperature without full power, s

@@ -72,7 +72,11 @@ func (t *tick) time() {
 		}
 	}
 	t.lose()
+	lost := 0.0
 	if t.late {
+		lost = t.dtS - t.c.periodS
+	}
+	if t.lostS(lost); t.late {
 		t.catchUp(t.dtS - t.c.periodS)
 	}
 	t.s.Now, t.s.WallMS = t.in.Now, t.in.Wall.UnixMilli()
@@ -110,8 +114,10 @@ func (t *tick) catchUp(lostS float64) {
 // it, the estimate of the law.
 func (t *tick) look() {
 	r := t.in.Chamber
+	check, checked := t.check()
 	t.s.History = t.s.History.After(t.c.cfg.Guard, guard.Look{
 		DtS: t.dtS, Reading: r, On: t.s.Relay.On, Duty: t.s.Law.Duty, SetpointC: t.setpointC(), Air: t.airOn(), Door: t.in.Door,
+		Check: check, Checked: checked, Inside: t.inside(),
 	})
 	if t.s.Relay.On {
 		t.s.EnergyJ += t.c.cfg.Plant.PowerW * t.ranS
@@ -157,6 +163,7 @@ func (t *tick) observe() {
 		witness = append(witness, c)
 	}
 	t.s.Inside = m.follow(t.s.Inside, t.dtS, t.s.History.HotC, t.airOn(), witness)
+	t.boils(witness)
 }
 
 // airOn is what the fresh-air relay is: off while a person is waited for.
@@ -221,6 +228,10 @@ var unread = map[string]bool{notice.NoReading: true, notice.ReadingJumped: true,
 func (t *tick) guards() {
 	t.reportSides()
 	if t.over() {
+		t.afterTrip()
+		return
+	}
+	if t.lost(); t.over() {
 		return
 	}
 	if t.in.OutputDead {
@@ -231,6 +242,7 @@ func (t *tick) guards() {
 	if t.s.Asks != "" && unread[f.Code] {
 		return
 	}
+	t.tells(f)
 	switch f.Verdict {
 	case guard.Trip:
 		t.trip(f.Code, f.Text)
@@ -251,7 +263,7 @@ func (t *tick) guards() {
 // reportSides tells, once each, what is amiss beside the heat.
 func (t *tick) reportSides() {
 	if t.in.LogBehind && !t.s.LogSick {
-		t.say(notice.LogBehind, "the log cannot be written; readings are kept in memory and written as soon as it can")
+		t.say(notice.LogBehind, "the log cannot be written; readings are kept in memory, where there is room for a day of them, and written as soon as it can")
 	}
 	t.s.LogSick = t.in.LogBehind
 }
@@ -287,6 +299,7 @@ func (t *tick) plan() {
 			t.announce(s)
 		}
 		var waits, over bool
+		t.doorwise(s)
 		t.s.Plan, waits, over = t.c.move(t.s.Plan, dtS, yC, t.in.Wall, t.s.Inside)
 		t.adrift(s, waits && !over, dtS, yC)
 		t.s.Phase = phaseOf(s, t.s.Plan, waits)
@@ -387,6 +400,11 @@ func (t *tick) waiting(waits bool, dtS, yC float64) {
 	} else {
 		t.s.FlowS += dtS
 	}
+	const veryLongS = 3600
+	if t.s.Waiting && !t.s.LongWait && t.s.WaitS >= veryLongS {
+		t.s.LongWait = true
+		t.say(notice.HoldBackLong, fmt.Sprintf("the plan has waited for %.0f min in %s: %s, %s asked for", t.s.WaitS/60, t.stepName(), t.temp(yC), t.temp(t.s.Plan.SetC)))
+	}
 	switch {
 	case waits && !t.s.Waiting && t.s.WaitS >= longS:
 		t.s.Waiting = true
@@ -395,7 +413,7 @@ func (t *tick) waiting(waits bool, dtS, yC float64) {
 		if t.s.Waiting {
 			t.say(notice.CaughtUp, fmt.Sprintf("the kiln has caught up at %s; the plan goes on", t.temp(yC)))
 		}
-		t.s.Waiting, t.s.WaitS = false, 0
+		t.s.Waiting, t.s.LongWait, t.s.WaitS = false, false, 0
 	}
 }
 
@@ -441,7 +459,7 @@ func (t *tick) heat() {
 	if t.over() {
 		t.s.Air = false
 	}
-	t.out.Heat, t.out.Air, t.out.Main, t.out.Ended = t.s.Relay.On, t.airOn(), !t.over() && t.s.Asks == "", t.over()
+	t.out.Heat, t.out.Air, t.out.Main, t.out.Ended = t.s.Relay.On, t.airOn(), t.s.History.Seen && !t.over() && t.s.Asks == "", t.over()
 }
 
 // record writes down what this tick saw and did.

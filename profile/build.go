@@ -167,6 +167,8 @@ func (b *builder) until(u *until) {
 		b.mark(partClear, u.Clear.extent, 0)
 	case u.Stopped:
 		o.Until = UntilStopped
+	case u.Door:
+		o.Until = UntilDoor
 	default:
 		o.Until, o.Hour, o.Minute = ClockTime, u.Clock.hour, u.Clock.minute
 		b.mark(partClock, u.Clock.extent, 0)

@@ -209,7 +209,7 @@ func (c *checker) hold(s placed) {
 			c.bad(s, partClock, "is no time of day; write it between 00:00 and 23:59")
 		}
 		c.unbounded(s, "this hold already ends at a time of day")
-	case UntilStopped:
+	case UntilStopped, UntilDoor:
 		if s.AtLeast != 0 {
 			c.bad(s, partAtLeast, `somebody ends this hold; only "at most" goes with it`)
 		}

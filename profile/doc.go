@@ -20,6 +20,7 @@
 //	hold until core within 15 C, at least 30 min, at most 3 h
 //	hold until clear 95%, at least 3 h, at most 10 h
 //	hold until stopped, at most 4 h
+//	hold until door opens, at most 4 h
 //	wait until below 45 C                  heat off
 //	air on                                 also "air off"
 //	tell "open the vent"                   a quote inside is written \"

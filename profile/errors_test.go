@@ -12,7 +12,7 @@ import (
 
 const (
 	heatUsage = `write "heat to 150 C at 60 C/h", "heat to 150 C in 3 h" or "heat to 150 C as fast as possible"`
-	holdUsage = `write "hold 2 h", "hold until 14:00", or "hold until" with "dry", "core within 15 C", "clear 95%" or "stopped" and then ", at most 3 h"`
+	holdUsage = `write "hold 2 h", "hold until 14:00", or "hold until" with "dry", "core within 15 C", "clear 95%", "stopped" or "door opens" and then ", at most 3 h"`
 	starting  = `a sentence starts with never, heat, cool, hold, wait, air or tell`
 )
 

@@ -15,7 +15,7 @@ heat to 800 C at 75 C/h`)
 	fmt.Println(err)
 	// Output:
 	// line 2, column 9: read "150": is that C or F? write 150 C or 150 F
-	// line 3, column 6: read "untill": did you mean "until"? does not fit here; write "hold 2 h", "hold until 14:00", or "hold until" with "dry", "core within 15 C", "clear 95%" or "stopped" and then ", at most 3 h"
+	// line 3, column 6: read "untill": did you mean "until"? does not fit here; write "hold 2 h", "hold until 14:00", or "hold until" with "dry", "core within 15 C", "clear 95%", "stopped" or "door opens" and then ", at most 3 h"
 	// line 4, column 9: read "800 C": is above your ceiling of 735 C; write 735 C or lower, or raise "never above"
 }
 

@@ -37,6 +37,7 @@ type until struct {
 	Core    *difference `parser:"| 'core' 'within' @@"`
 	Clear   *percent    `parser:"| 'clear' @@"`
 	Stopped bool        `parser:"| @'stopped'"`
+	Door    bool        `parser:"| @( 'the'? 'door' 'opens' )"`
 	Clock   *clock      `parser:"| @@"`
 	Tokens  []lexer.Token
 }
@@ -58,7 +59,7 @@ var vocabulary = map[string][]string{
 	"never": {"above"},
 	"heat":  {"to", "at", "in", "as", "fast", "possible"},
 	"cool":  {"to", "at", "in", "as", "fast", "possible", "unpowered"},
-	"hold": {"until", "dry", "core", "within", "clear", "stopped", "at",
+	"hold": {"until", "dry", "core", "within", "clear", "stopped", "the", "door", "opens", "at",
 		"least", "most"},
 	"wait": {"until", "below"},
 	"air":  {"on", "off"},
@@ -73,7 +74,7 @@ var usage = map[string]string{
 	"cool": `write "cool to 540 C at 100 C/h", "cool to 540 C in 2 h", ` +
 		`"cool to 540 C unpowered" or "cool to 540 C as fast as possible"`,
 	"hold": `write "hold 2 h", "hold until 14:00", or "hold until" with ` +
-		`"dry", "core within 15 C", "clear 95%" or "stopped" and then ", at most 3 h"`,
+		`"dry", "core within 15 C", "clear 95%", "stopped" or "door opens" and then ", at most 3 h"`,
 	"wait": `write "wait until below 45 C"`,
 	"air":  `write "air on" or "air off"`,
 	"tell": `write tell "open the vent"`,

@@ -41,7 +41,7 @@ type wireStep struct {
 	InS       *float64 `json:"in_s,omitempty"`
 	Pace      string   `json:"pace,omitempty"` // fastest, unpowered
 	ForS      *float64 `json:"for_s,omitempty"`
-	Until     string   `json:"until,omitempty"` // dry, core, clear, stopped or 14:00
+	Until     string   `json:"until,omitempty"` // dry, core, clear, stopped, door or 14:00
 	WithinC   *float64 `json:"within_c,omitempty"`
 	Clear     *float64 `json:"clear,omitempty"`
 	AtLeastS  *float64 `json:"at_least_s,omitempty"`
@@ -54,7 +54,7 @@ type wireStep struct {
 var (
 	kinds = map[Kind]string{Heat: "heat", Cool: "cool", Hold: "hold", Wait: "wait", Air: "air", Tell: "tell"}
 	paces = map[Pace]string{Fastest: "fastest", Unpowered: "unpowered"}
-	ends  = map[Until]string{UntilDry: "dry", UntilCore: "core", UntilClear: "clear", UntilStopped: "stopped"}
+	ends  = map[Until]string{UntilDry: "dry", UntilCore: "core", UntilClear: "clear", UntilStopped: "stopped", UntilDoor: "door"}
 )
 
 // keyOf is the inverse of the tables above; the zero key when v is none.

@@ -65,6 +65,8 @@ func TestSentences(t *testing.T) {
 		{"hold until clear 95%, at least 3 h, at most 10 h", Step{Kind: Hold, Until: UntilClear, Clear: 0.95, AtLeast: 3 * h, AtMost: 10 * h}},
 		{"hold until clear 99.9 percent, at most 10 h, at least 0 h", Step{Kind: Hold, Until: UntilClear, Clear: 0.999, AtMost: 10 * h}},
 		{"hold until stopped, at most 4 h", Step{Kind: Hold, Until: UntilStopped, AtMost: 4 * h}},
+		{"hold until door opens, at most 6 h", Step{Kind: Hold, Until: UntilDoor, AtMost: 6 * h}},
+		{"hold until the door opens, at most 6 h", Step{Kind: Hold, Until: UntilDoor, AtMost: 6 * h}},
 		{"wait until below 45 C", Step{Kind: Wait, TargetC: 45}},
 		{"air on", Step{Kind: Air, On: true}},
 		{"Air OFF", Step{Kind: Air}},

@@ -72,7 +72,7 @@ func drawRamp(t *rapid.T, u scale, last float64, s *Step) {
 }
 
 func drawHold(t *rapid.T, u scale, s *Step) {
-	s.Until = Until(rapid.IntRange(1, 6).Draw(t, "until"))
+	s.Until = Until(rapid.IntRange(1, 7).Draw(t, "until"))
 	switch s.Until {
 	case Elapsed:
 		s.For = duration(t, "for")
@@ -86,7 +86,7 @@ func drawHold(t *rapid.T, u scale, s *Step) {
 		s.Clear = onGrid(written(t, 1, 99.9, "clear") / 100)
 	}
 	s.AtMost = duration(t, "most")
-	if s.Until != UntilStopped && rapid.Bool().Draw(t, "bounded below") {
+	if s.Until != UntilStopped && s.Until != UntilDoor && rapid.Bool().Draw(t, "bounded below") {
 		s.AtLeast = min(s.AtMost, duration(t, "least"))
 	}
 }

@@ -37,6 +37,7 @@ const (
 	UntilCore                     // the core is within WithinC of the setpoint
 	UntilClear                    // the chance that the pattern is clear reaches Clear
 	UntilStopped                  // somebody says step on
+	UntilDoor                     // the door of the kiln is opened; needs a switch at it
 )
 
 // Step is one step of a profile. Fields that the Kind does not use are zero.

@@ -87,6 +87,8 @@ func endOf(s Step, u scale) string {
 		return "until clear " + percentOf(s.Clear)
 	case UntilStopped:
 		return "until stopped"
+	case UntilDoor:
+		return "until door opens"
 	}
 	return "until"
 }

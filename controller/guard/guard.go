@@ -112,8 +112,10 @@ func (l Limits) delta(c float64) string {
 // table holds every guard, in the order in which they are asked. The gravest
 // verdict wins, and among equals the first.
 var table = []func(Limits, History) Finding{
-	noReading, jumped, frozen, reversed, aboveKilnMax, aboveCeiling, maybeAbove,
+	noReading, jumped, frozen, reversed, coldOut, slipped, noisy, apart,
+	aboveKilnMax, aboveCeiling, aboveChar, maybeAbove, heatShort,
 	unasked, risingWhileOff, noHeat, notRising, cannotReach,
+	doorOpen, doorLong, doorGuess, tooFast,
 }
 
 // Judge asks every guard. What is only to be told is not in its answer.

@@ -8,18 +8,18 @@ import (
 )
 
 func aboveKilnMax(l Limits, h History) Finding {
-	if !h.Seen || h.HotC <= l.MaxC {
+	if !h.Seen || h.hottestC() <= l.MaxC {
 		return Finding{}
 	}
 	v := Withhold
 	if h.AboveMaxS >= overS {
 		v = Trip
 	}
-	return Finding{v, notice.AboveKilnMax, fmt.Sprintf("the chamber is at %s, above the kiln's maximum of %s", l.temp(h.HotC), l.temp(l.MaxC))}
+	return Finding{v, notice.AboveKilnMax, fmt.Sprintf("the chamber is at %s, above the kiln's maximum of %s", l.temp(h.hottestC()), l.temp(l.MaxC))}
 }
 
 func aboveCeiling(l Limits, h History) Finding {
-	if l.CeilingC == 0 || !h.Seen || h.HotC <= l.CeilingC+l.MarginC {
+	if l.CeilingC == 0 || !h.Seen || h.hottestC() <= l.CeilingC+l.MarginC {
 		return Finding{}
 	}
 	v := Withhold
@@ -27,7 +27,7 @@ func aboveCeiling(l Limits, h History) Finding {
 		v = Trip
 	}
 	return Finding{v, notice.AboveCeiling, fmt.Sprintf("the chamber is at %s, more than %s above the ceiling of %s",
-		l.temp(h.HotC), l.delta(l.MarginC), l.temp(l.CeilingC))}
+		l.temp(h.hottestC()), l.delta(l.MarginC), l.temp(l.CeilingC))}
 }
 
 // risingWhileOff finds a relay that is welded, or shorted. After it opens, the

@@ -61,6 +61,9 @@ type History struct {
 	MissS         float64 // time for which no heat has come, s
 	MissAgoS      float64 // time since that was last seen, s
 	Door          sensor.Door
+	Probe         Probe
+	Inside        Inside
+	AboveCharS    float64 // time far above what char left in the investment allows, s
 	BelowColdS    float64 // time that the reading has been colder than the kiln can be, s
 }
 
@@ -73,6 +76,9 @@ type Look struct {
 	SetpointC float64        // °C; NaN when there is none
 	Air       bool           // the fresh-air relay was on
 	Door      sensor.Door
+	Check     sensor.Reading // of a second thermocouple in the chamber; zero or faulty: none
+	Checked   bool           // there is one
+	Inside    Inside
 }
 
 // fullDuty counts as full power.
@@ -93,7 +99,8 @@ func (h History) After(l Limits, k Look) History {
 		dt = 0
 	}
 	h = h.relay(l, k.On, dt)
-	h.Door = k.Door
+	h.Door, h.Inside = k.Door, k.Inside
+	h.Probe.OpenS = over(h.Probe.OpenS, dt, k.Door == sensor.DoorOpen)
 	if k.Duty >= fullDuty {
 		h.FullS += dt
 	} else {
@@ -178,8 +185,10 @@ func (h History) follow(l Limits, k Look, dt float64) History {
 	if h.TrailN == 0 {
 		h.OffFromC = h.HotC
 	}
-	h.AboveCeilingS = over(h.AboveCeilingS, dt, l.CeilingC != 0 && h.HotC > l.CeilingC+l.MarginC)
-	h.AboveMaxS = over(h.AboveMaxS, dt, h.HotC > l.MaxC)
+	h.Probe = h.Probe.after(k, dt)
+	h.AboveCeilingS = over(h.AboveCeilingS, dt, l.CeilingC != 0 && h.hottestC() > l.CeilingC+l.MarginC)
+	h.AboveMaxS = over(h.AboveMaxS, dt, h.hottestC() > l.MaxC)
+	h.AboveCharS = over(h.AboveCharS, dt, h.Inside.Known && h.Inside.Char >= someChar && h.HotC > charC+charMostC)
 	h.BelowS = over(h.BelowS, dt, h.tooCold())
 	h.BelowColdS = over(h.BelowColdS, dt, h.belowCold())
 	h.remember()

@@ -85,7 +85,7 @@ func noHeat(l Limits, h History) Finding {
 		return Finding{}
 	}
 	v := Tell
-	if h.Door == sensor.DoorShut || h.MissS >= patienceS || h.Twin.Open.JunctionC() > l.limitC() {
+	if h.Door == sensor.DoorShut || h.MissS >= patienceS || h.Twin.MayBeC() > l.limitC() {
 		v = Trip
 	}
 	w := h.Twin.Older
@@ -101,15 +101,58 @@ func (l Limits) limitC() float64 {
 	return l.MaxC
 }
 
+// StillHeated reports whether the chamber rises as with heat though everything
+// has been open for s seconds: by the twin, in a window that began since, or as
+// half of full power would in the last s of them.
+func (h History) StillHeated(l Limits, s float64) bool {
+	w := h.Twin.Older
+	if !h.Believed() || h.UnrestS > 0 {
+		return false
+	}
+	if l.Twin != nil {
+		return w.S <= s && w.FullC >= sureC && w.SurplusShare() >= surplusShare
+	}
+	rise, ok := h.rise(s)
+	const leastC = 5
+	return ok && rise >= math.Max(leastC, atPower*l.lastingCPerH(h.HotC)*s/3600)
+}
+
 // maybeAbove ends a firing that would be too hot if the probe lied. It is asked
 // for only where the reading cannot be true of the kiln in the file.
 func maybeAbove(l Limits, h History) Finding {
-	mayC := h.Twin.Open.JunctionC()
-	if l.Twin == nil || !h.Believed() || h.BelowColdS < belowColdS || !(mayC > l.limitC()) {
+	mayC := h.Twin.MayBeC()
+	if l.Twin == nil || !h.Believed() || !h.beyondDoubt(l) || !(mayC > l.limitC()) {
 		return Finding{}
 	}
 	return Finding{Trip, notice.MaybeAbove, fmt.Sprintf("the chamber reads %s, but by the heat it was given it may be at %s, above the limit of %s: either the probe reads too low or the elements are weak",
 		l.temp(h.HotC), l.temp(mayC), l.temp(l.limitC()))}
+}
+
+// heatShort tells of a lack of heat, once it is sure that it is one: of weaker
+// elements or mains when it came at once and stays, and otherwise of either
+// those or a probe that reads too low. Nothing can tell them apart from outside.
+func heatShort(l Limits, h History) Finding {
+	const deadElement, aboveC = 0.78, 200
+	t := h.Twin
+	switch {
+	case l.Twin == nil || !h.Believed():
+	case t.Power > 0 && t.Power < deadElement:
+		return Finding{Tell, notice.ElementWeak, fmt.Sprintf("since some minutes only %.0f %% of the heat arrives; the firing goes on with it", t.Power*100)}
+	case t.Power > 0 && t.Power < 1:
+		return Finding{Tell, notice.SupplySag, fmt.Sprintf("since some minutes only %.0f %% of the heat arrives; the firing goes on with it", t.Power*100)}
+	case h.HotC > aboveC && h.beyondDoubt(l):
+		return Finding{Tell, notice.ReadsLow, fmt.Sprintf("the chamber reads %s, and by the heat it was given it may be at %s; the firing ends when that passes %s",
+			l.temp(h.HotC), l.temp(t.MayBeC()), l.temp(l.limitC()))}
+	}
+	return Finding{}
+}
+
+// beyondDoubt reports whether the heat given and the reading disagree by more
+// than is in doubt: for long in what arrives, or so far that no load and no
+// water explains it.
+func (h History) beyondDoubt(l Limits) bool {
+	const least = 0.1
+	return h.BelowColdS >= belowColdS || h.Twin.LowFor(math.Max(l.Doubt, least)) > 0
 }
 
 // belowColdS is how long a reading must be colder than all doubts allow.

@@ -67,6 +67,24 @@ const (
 	ReadingFrozen  = "reading-frozen"
 	ReversedProbe  = "reversed-probe"
 	MaybeAbove     = "may-be-too-hot"
+	ReadsLow       = "reads-too-low"
+	ElementWeak    = "element-weak"
+	SupplySag      = "supply-sag"
+	ColdJunction   = "cold-junction"
+	ProbeSlipped   = "probe-slipped"
+	NoisyReading   = "noisy-reading"
+	ProbesApart    = "probes-apart"
+	DoorOpen       = "door-open"
+	DoorLong       = "door-open-long"
+	DoorShut       = "door-shut"
+	HeatLost       = "heat-lost"
+	CharLeft       = "char-left"
+	SteamFast      = "steam-too-fast"
+	InvertFast     = "inversion-too-fast"
+	BoilsWrong     = "boils-at-the-wrong-temperature"
+	HoldBackLong   = "hold-back-long"
+	ControlLost    = "control-lost"
+	MainWelded     = "main-contactor-welded"
 )
 
 var catalogue = []Notice{
@@ -94,8 +112,26 @@ var catalogue = []Notice{
 	{AboveCeiling, Alarm, "the chamber is above the ceiling of the profile", "keep the door shut; if the temperature still rises, switch the kiln off at the wall: a relay may be welded"},
 	{AboveKilnMax, Alarm, "the chamber is above what the kiln is built for", "switch the kiln off at the wall; find out why before firing again"},
 	{MaybeAbove, Alarm, "the probe may read too low: by the heat it was given the chamber would be above its limit", "look whether the probe is of the type in calx.yaml and sits all the way in; then at elements and fuses: one that is dead looks the same from outside"},
+	{ReadsLow, Warn, "the heat given and the reading disagree: the probe reads too low, or elements or mains are weak", "look whether the probe is of the type in calx.yaml and sits all the way in; measure the elements; fit the kiln file after the firing"},
+	{ElementWeak, Warn, "much less heat arrives than before: an element or a fuse has failed", "nothing tonight if the kiln follows; have elements and fuses measured before the next firing"},
+	{SupplySag, Warn, "less heat arrives than before: the mains is low, or an element is weak", "nothing tonight if the kiln follows; what else runs on this circuit?"},
+	{ColdJunction, Alarm, "the controller box is too hot or too cold; its error is added to the reading", "give the box air and take it out of the kiln's warmth"},
+	{ProbeSlipped, Warn, "the reading fell at once: the probe has slipped, or its wires touch", "look at the probe; the kiln is hotter than it reads, and the ceiling now counts for the hotter"},
+	{NoisyReading, Warn, "the reading jitters", "tighten the screws of the probe; keep its cable away from mains and relay"},
+	{ProbesApart, Alarm, "two thermocouples in one chamber disagree", "find out which of them lies before firing again; the kiln may be as hot as the hotter one says"},
+	{DoorOpen, Alarm, "the door is open; no heat until it is shut", "shut the door"},
+	{DoorLong, Warn, "the door has been open for long", "shut the door, or stop the firing"},
+	{DoorShut, Info, "the door is shut; the firing goes on", ""},
+	{HeatLost, Info, "heat was lost as through an open door", ""},
+	{CharLeft, Alarm, "hotter than the investment bears while char is left", "hold below 730 °C until clear; above it gypsum gives off sulfur dioxide: air the room"},
+	{SteamFast, Alarm, "the chamber rises too fast while water boils in the moulds; heat is held back", "lower the rate of this step, or hold near 150 °C until dry"},
+	{InvertFast, Alarm, "the chamber rises too fast through an inversion of silica; heat is held back", "lower the rate of this step"},
+	{BoilsWrong, Warn, "the water in a flask boils at a temperature at which water does not", "the witness is of another type than calx.yaml says, or its wires are wrong; do not go by it"},
+	{HoldBackLong, Warn, "the plan has waited for the kiln for long", "look whether the kiln still gains; else lower the target, or stop"},
+	{ControlLost, Alarm, "the control loop was away for most of a while", "see what else the board is doing; the firing ended with the heat off"},
+	{MainWelded, Alarm, "it goes on rising after the trip: the second contactor is welded too, or wired past", "pull the plug, or switch off at the wall"},
 	{RisingWhileOff, Alarm, "the temperature rises though the heat is off", "switch the kiln off at the wall: the relay may be welded shut"},
-	{NotRising, Alarm, "full power, but the temperature does not rise as it should", "look whether the probe still sits in the chamber, then at elements, fuse, relay and door"},
+	{NotRising, Alarm, "the heat that is asked for does not arrive", "look whether the probe still sits in the chamber, then at elements, fuse, relay and door"},
 	{CannotReach, Alarm, "full power for an hour and no nearer to the setpoint", "lower the target, or have the elements and the mains checked"},
 	{LateTick, Warn, "the control loop was late; heat was off meanwhile", "see what else the board is doing"},
 	{ClockStepped, Info, "the wall clock was set; the firing counts its own time and is not touched", ""},

@@ -41,8 +41,8 @@ type Twin struct {
 // MJ a kilogram with what binds it (common practice, no source; the heat of
 // evaporation alone is 2.257 MJ/kg at 100 °C, IAPWS).
 const (
-	moreLoad    = 1.5
-	waterShare  = 0.25
+	moreLoad    = 1.3
+	waterShare  = 0.12
 	waterJPerKg = 2.6e6
 	boilsC      = 100.0
 	// boilWPerK is how fast the water takes heat, W for every K above its
@@ -75,6 +75,7 @@ type Tick struct {
 // State is what a twin remembers: plain data. The zero value knows nothing.
 type State struct {
 	Closed, Open, Cold Body
+	Weak               Body    // Open with weaker elements; nil where they are not
 	WaterJ             float64 // left in Cold
 	RoomC              float64
 	ForS               float64 // since it began, s
@@ -83,10 +84,8 @@ type State struct {
 	Ended              int     // windows that have ended
 	LossS              float64 // time left in which an open door still speaks, s
 	LackS              float64 // time left in which any lack of heat does, s
-	Arrives            float64 // share of the heat given that arrives, lately
-	Slowly             float64 // the same over the last hours
-	LearnedS           float64 // time over which it was learned, s
-	Power              float64 // share of the heat given that Open and Cold get
+	Arrives            Arrives
+	Power              float64 // share of the heat given that Weak and Cold get
 }
 
 // Block gathers a few ticks for one step of the bodies.
@@ -104,7 +103,11 @@ const (
 )
 
 func (t *Twin) knows(s State) bool {
-	for _, b := range []Body{s.Closed, s.Open, s.Cold, s.Older.Plus, s.Older.Zero, s.Younger.Plus, s.Younger.Zero} {
+	weak := s.Weak
+	if len(weak) == 0 {
+		weak = s.Open
+	}
+	for _, b := range []Body{weak, s.Closed, s.Open, s.Cold, s.Older.Plus, s.Older.Zero, s.Younger.Plus, s.Younger.Zero} {
 		if len(b) != t.bodyLen {
 			return false
 		}
@@ -151,6 +154,7 @@ func (t *Twin) After(s State, k Tick) State {
 	s.Older = s.Older.take(b.S, readC, older, s.Older.at(s.Closed))
 	s.Younger = s.Younger.take(b.S, readC, younger, s.Younger.at(s.Closed))
 	s.losses()
+	s.settle(b.S)
 	return s.turn()
 }
 
@@ -158,7 +162,7 @@ func (t *Twin) After(s State, k Tick) State {
 // Of a warm one nobody knows how it got there: Open and Closed take the wall as
 // after a long hold, Cold as if heat had just come in.
 func (t *Twin) start(k Tick) State {
-	s := State{RoomC: t.roomC, WaterJ: t.waterJ, Arrives: 1, Slowly: 1, Power: 1}
+	s := State{RoomC: t.roomC, WaterJ: t.waterJ, Arrives: Arrives{Share: 1}, Power: 1}
 	if k.ColdC > -20 && k.ColdC < 45 {
 		s.RoomC = k.ColdC
 	}
@@ -217,12 +221,15 @@ func (t *Twin) advance(s State, dtS, on float64, k Tick) State {
 		by.Step(dtS, kiln.Input{On: 1, MainsRatio: math.Sqrt(math.Max(share, 0)), AirOn: k.Air, DoorOpen: door, AmbientC: s.RoomC, LoadHeatW: loadW})
 		return bodyOf(by.State())
 	}
-	s.Closed = step(dry, s.Closed, on*s.Arrives, 0)
+	s.Closed = step(dry, s.Closed, on*s.Arrives.Share, 0)
 	for _, w := range []*Window{&s.Older, &s.Younger} {
-		w.Plus = step(dry, w.Plus, (on+1)*s.Arrives, 0)
+		w.Plus = step(dry, w.Plus, (on+1)*s.Arrives.Share, 0)
 		w.Zero = step(dry, w.Zero, 0, 0)
 	}
-	s.Open = step(dry, s.Open, on*s.Power, 0)
+	s.Open = step(dry, s.Open, on, 0)
+	if len(s.Weak) > 0 {
+		s.Weak = step(dry, s.Weak, on*s.Power, 0)
+	}
 	boilW := 0.0
 	if above := s.Cold[loadAt] - boilsC; above > 0 && s.WaterJ > 0 {
 		boilW = math.Min(boilWPerK*float64(t.params.Load.Mass)*moreLoad*above, s.WaterJ/dtS)

@@ -160,6 +160,9 @@ func (s State) turn() State {
 func (s State) shareLoss(was Body) State {
 	if s.LossS > 0 {
 		s.Open, s.Cold = s.Open.changed(was, s.Closed), s.Cold.changed(was, s.Closed)
+		if len(s.Weak) > 0 {
+			s.Weak = s.Weak.changed(was, s.Closed)
+		}
 	}
 	return s
 }

@@ -147,7 +147,7 @@ func (w *walker) step(s profile.Step, g profile.Segment, longestS float64) float
 		return 0
 	case longestS > 0:
 		return w.run(longestS, flat, w.clear)
-	case s.Kind == profile.Hold && g.Open && s.Until != profile.UntilStopped:
+	case s.Kind == profile.Hold && g.Open && s.Until != profile.UntilStopped && s.Until != profile.UntilDoor:
 		took := w.run(s.AtLeast.Seconds(), flat, nil)
 		if w.met(s, g.ToC) {
 			return took
