@@ -53,6 +53,7 @@ var (
 
 func newHouse(t *testing.T, mishaps ...bench.Mishap) *house {
 	h := &house{t: t, file: filepath.Join(t.TempDir(), "calx.db")}
+	t.Cleanup(func() { follows(t, h.file) })
 	text, err := kiln.ShippedFile("bench-9l-brick")
 	require.NoError(t, err)
 	p, err := kiln.Load("kiln", text)
@@ -95,7 +96,6 @@ func (h *house) die() {
 	h.stop()
 	h.stop = nil
 	h.done.Wait()
-	follows(h.t, h.log)
 	assert.NoError(h.t, h.log.Close())
 }
 
