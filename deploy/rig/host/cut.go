@@ -174,6 +174,10 @@ func (p *power) fireUntilDark(m *machine, d *drive, seen *moment) error {
 		switch {
 		case err == nil && said == "":
 			return nil // dark
+		case errors.Is(err, errReset):
+			if err := serve(m); err != nil {
+				return err
+			}
 		case err != nil && strings.Contains(err.Error(), "no firing"):
 			// The interrupted one may still be looked at: ask again then.
 			if _, err := m.answerUnlessDark("fire", d.dark); err != nil {

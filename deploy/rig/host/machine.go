@@ -18,7 +18,11 @@ import (
 const (
 	connectWithin = 20 * time.Second
 	readyWithin   = 120 * time.Second // an emulated board on a busy computer
+	ready         = "ready"           // what process 1 says first
 )
+
+// errReset: the watchdog has reset the board, and process 1 has begun anew.
+var errReset = errors.New("the board has been reset")
 
 // machine is one emulated board, from power-on to power-off.
 type machine struct {
@@ -152,6 +156,9 @@ func (m *machine) order(words string) (string, error) {
 	said, err := m.answer(readyWithin)
 	if err != nil {
 		return "", fmt.Errorf("%s: %w", words, err)
+	}
+	if said == ready {
+		return "", errReset
 	}
 	return said, nil
 }
