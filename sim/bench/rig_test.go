@@ -36,7 +36,7 @@ func newHouse(tb testing.TB, actual, file kiln.Params, k relay.Kind, text string
 	letter, err := thermocouple.ParseType(actual.Probe.Type)
 	require.NoError(tb, err)
 	plant := identify.Plant(file, 20)
-	c, err := controller.New(controller.Config{Profile: pr, Plant: plant, Relay: relay.DefaultConfig(k), Guard: identify.Guard(file, plant)})
+	c, err := controller.New(controller.Config{Profile: pr, Plant: plant, Relay: relay.DefaultConfig(k), Guard: identify.Guard(file, plant), Checks: []int{0}})
 	require.NoError(tb, err)
 	return house{real: actual, file: file, letter: letter, controller: c}
 }
