@@ -28,7 +28,7 @@ TABLE    = fault-table.txt
 GOFLAGS_TEST =
 VERSION  = $(shell git describe --tags --always --dirty 2>/dev/null || echo development)
 
-.PHONY: help build test fmt fmt-check vet staticcheck lint vuln race fuzz configs bench boards modules cross control-table fault-table healthy-nights kills cuts-table rig demo clean
+.PHONY: help build test fmt fmt-check vet staticcheck lint vuln race fuzz configs bench boards modules cross control-table fit-table fault-table healthy-nights kills cuts-table rig demo clean
 
 help:
 	@echo 'make build          the program, ./calx'
@@ -45,6 +45,7 @@ help:
 	@echo 'make modules        go.mod and go.sum are true and tidy'
 	@echo 'make bench          all benchmarks, once each'
 	@echo 'make control-table  control quality: kiln x profile'
+	@echo 'make fit-table      fitted kilns foretelling firings, figures against the truth'
 	@echo 'make fault-table    what can go wrong: fault x stage x kiln, to TABLE=$(TABLE)'
 	@echo 'make healthy-nights false trips in N=$(N) nights in which nothing is wrong'
 	@echo 'make kills          what may happen to either process, and when the heat is off'
@@ -113,6 +114,9 @@ bench:
 
 control-table:
 	go test -run '^$$' -bench '^BenchmarkControl' -benchtime 1x ./sim/bench
+
+fit-table:
+	CALX_FIT_TABLE=1 go test -v -timeout 30m -run '^Test(Fit|StandardErrors)' ./controller/identify
 
 # Power cuts in every stage on four kilns: decision, loss, extra time, and what
 # the way back does to the mould. Five minutes on one core.

@@ -47,7 +47,7 @@ var rooms = map[string]room{
 	"controller/notice":   {pure: true, why: "a catalogue of words; it raises nothing itself"},
 	"controller/tidings":  {pure: true, may: []string{"controller/notice", "profile", "storage/record"}, why: "what is told and when follows from events, rules and the clock given to it; it sends nothing"},
 	"controller/warden":   {pure: true, why: "the rule by which heat is lent must be small enough to read whole"},
-	"controller/identify": {pure: true, may: []string{"sim/kiln", "controller/law", "controller/guard", "controller/twin"}, why: "fits a kiln to numbers given to it and derives the figures that law and guards need; it reads no log"},
+	"controller/identify": {pure: true, may: []string{"sim/kiln", "sim/quantity", "controller/law", "controller/guard", "controller/twin"}, why: "fits a kiln to numbers given to it and derives the figures that law and guards need; it reads no log"},
 
 	"sensor":              {pure: true, why: "the types that drivers produce and the controller consumes: below both"},
 	"sensor/thermocouple": {pure: true, why: "reference functions of a standard; they change when the standard does"},

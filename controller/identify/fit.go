@@ -364,7 +364,7 @@ func (f *fit) tell(out Fitted, s solution) (Fitted, error) {
 		}
 		e := Estimate{
 			Key: x.key, Name: x.name, Path: x.path, Prior: x.value(f.prior), Value: x.value(out.Params),
-			Factor: math.Exp(s.x[i]), StdErr: se, Spread: f.spread[i], Told: se < toldBelow*f.spread[i],
+			Factor: math.Exp(s.x[i]), StdErr: se, Spread: f.spread[i], Told: se < toldBelow*x.spread,
 		}
 		if x.key == water.key {
 			e.Factor = waterIn(f.list, s.x)
@@ -388,7 +388,7 @@ func (f *fit) tell(out Fitted, s solution) (Fitted, error) {
 	for i := range f.traces {
 		h, _, _, _ := f.traces[i].extent()
 		out.UsedH += h
-		out.MutedH += math.Max(float64(len(f.traces[i].steps))*traceStepS/3600-h, 0)
+		out.MutedH += float64(len(f.traces[i].steps))*traceStepS/3600 - h
 	}
 	out.Turns = s.turns
 	return out, nil

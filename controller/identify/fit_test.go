@@ -105,6 +105,9 @@ func TestFitForetells(t *testing.T) {
 			assert.Less(t, math.Abs(got.counted), want.counted, "%s, %d firings: heat foretold, share", name, n)
 			assert.Less(t, math.Abs(got.counted), 2*f.Doubt, "%s, %d firings: doubt of heat", name, n)
 			if long() {
+				by := night{oven: fresh(), file: f.Params, text: foretold, relay: kindOf(file), roomC: roomC, seed: 50, swing: 0.015}.fire(t)
+				t.Logf("%-22s  control: chamber less setpoint %.2f °C by the file, %.2f °C by the fit; at most %.1f and %.1f °C above", name, truth.trackC, by.trackC, truth.overC, by.overC)
+				assert.Less(t, by.trackC, truth.trackC+0.3, "%s, %d firings: control by the fitted file", name, n)
 				plant := plants()[name]()
 				f, err := identify.Fit(file, recs[:n], identify.FitOptions{MeteredW: plant.meteredW()})
 				require.NoError(t, err, name)

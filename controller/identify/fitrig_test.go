@@ -47,6 +47,8 @@ type fired struct {
 	curveC   []float64 // true junction, a value a minute
 	energyJ  float64   // from the mains
 	countedJ float64   // as calx counts it
+	trackC   float64   // root mean square of chamber less setpoint while either could be followed, °C
+	overC    float64   // highest above the setpoint, °C
 	outcome  string
 }
 
@@ -65,7 +67,7 @@ func (n night) fire(tb testing.TB) fired {
 	out := fired{rec: identify.Recorded{Name: "firing", RoomC: n.roomC}}
 	var s controller.State
 	var o controller.Output
-	var drift float64
+	var drift, square, count float64
 	start := time.Date(2000, 1, 1, 20, 0, 0, 0, time.UTC)
 	for now := time.Duration(0); !o.Ended; now += time.Second {
 		at := now.Seconds()
@@ -79,6 +81,10 @@ func (n night) fire(tb testing.TB) fired {
 			}
 			out.rec.Samples = append(out.rec.Samples, identify.Sample{At: now, HotC: hot, On: on, Air: o.Record.Air, Door: math.NaN()})
 			out.countedJ = o.Record.EnergyJ
+			if off := n.oven.JunctionC() - o.Record.SetpointC; off == off && o.Record.Duty > 0 && o.Record.Duty < 0.98 {
+				square, count = square+off*off, count+1
+				out.overC = math.Max(out.overC, off)
+			}
 		}
 		// The mains wander: two waves and a slow drift without a home.
 		drift += n.drift*0.0245*noise.NormFloat64() - drift*0.0003
@@ -97,6 +103,7 @@ func (n night) fire(tb testing.TB) fired {
 			out.curveC = append(out.curveC, n.oven.JunctionC())
 		}
 	}
+	out.trackC = math.Sqrt(square / math.Max(count, 1))
 	out.energyJ, out.outcome = n.oven.EnergyJ(), s.Outcome()
 	return out
 }

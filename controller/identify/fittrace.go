@@ -177,12 +177,13 @@ func (s tick) told() bool { return !s.mute && s.hotC == s.hotC }
 // there, °C, and how long the heat was on.
 func (t *trace) extent() (hours, lowC, highC, onS float64) {
 	lowC, highC = math.Inf(1), math.Inf(-1)
+	n := 0
 	for _, s := range t.steps {
 		if s.told() {
-			hours += traceStepS / 3600.0
+			n++
 			lowC, highC = math.Min(lowC, s.hotC), math.Max(highC, s.hotC)
 		}
 		onS += s.on * traceStepS
 	}
-	return hours, lowC, highC, onS
+	return float64(n) * traceStepS / 3600, lowC, highC, onS
 }
