@@ -48,7 +48,7 @@ func TestInsideIsFollowedAgain(t *testing.T) {
 			h.start()
 			snapshot, err := h.log.State(1)
 			require.NoError(t, err)
-			assert.NotContains(t, string(snapshot), "Inside", "every commit would write it anew")
+			assert.NotContains(t, string(snapshot), "DoseMin", "every commit would write it anew")
 			head, err := h.log.Firing(1)
 			require.NoError(t, err)
 			b, err := h.st.rebuild(head)
