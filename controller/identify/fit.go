@@ -357,6 +357,7 @@ func (f *fit) tell(out Fitted, s solution) (Fitted, error) {
 		return out, fmt.Errorf("%w: the figures cannot be told apart", ErrTooLittle)
 	}
 	out.Params = rounded(apply(f.prior, f.list, s.x))
+	out.Params.Fitted = nil
 	for i, x := range f.list {
 		se := math.Sqrt(c.At(i, i))
 		if math.Abs(s.x[i]-f.center[i]) > refuse*f.spread[i] {

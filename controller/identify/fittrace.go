@@ -38,6 +38,8 @@ const (
 	// startWarmK above the room at the start means that the wall may be
 	// anything; then the first hour is not asked.
 	startWarmK, warmS = 15, 3600
+	// mostSteps bounds a trace, whatever a log says: a fortnight.
+	mostSteps = 14 * 24 * 3600 / traceStepS
 )
 
 // trace is a recorded firing on equal steps.
@@ -71,7 +73,7 @@ func newTrace(r Recorded, fallCPerS func(hotC float64) float64) trace {
 		return t
 	}
 	first := r.Samples[0].At
-	n := max(int((r.Samples[len(r.Samples)-1].At-first).Seconds()/traceStepS)+1, 0)
+	n := min(max(int((r.Samples[len(r.Samples)-1].At-first).Seconds()/traceStepS)+1, 0), mostSteps)
 	t.steps = make([]tick, n)
 	sum, count := make([]float64, n), make([]int, n)
 	for i, s := range r.Samples {
@@ -113,11 +115,11 @@ func (t *trace) spread(s Sample, fromS, endS float64) {
 		if s.Door > 0 {
 			d.door = math.Max(d.door, math.Min(s.Door, 1))
 		}
-		if gap {
+		if gap || !(s.On > 0) {
 			continue
 		}
 		lo, hi := math.Max(fromS, float64(k)*traceStepS), math.Min(endS, float64(k+1)*traceStepS)
-		d.on += math.Min(math.Max(s.On, 0), 1) * math.Max(hi-lo, 0) / traceStepS
+		d.on += math.Min(s.On, 1) * math.Max(hi-lo, 0) / traceStepS
 	}
 }
 
