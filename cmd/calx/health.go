@@ -84,7 +84,12 @@ func lookAtHealth(ctx context.Context, l *storage.Log, step func(done, all int))
 		}
 		entries = append(entries, health.Entry{ID: h.ID, Started: h.Started, Figures: f})
 	}
-	return health.Look(*p, entries), damage
+	r = health.Look(*p, entries)
+	r.Units = "C"
+	if heads[len(heads)-1].Units == "F" {
+		r.Units = "F"
+	}
+	return r, damage
 }
 
 // lookEvery is how often it is seen whether a firing has ended.

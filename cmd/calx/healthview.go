@@ -23,7 +23,7 @@ func (c *showCmd) health(e *env) error {
 	if c.JSON {
 		return joined(e.writeJSON(r), damage)
 	}
-	printHealth(e, r, c.Units == "F")
+	printHealth(e, r, c.fahrenheit(r.Units == "F"))
 	return damage
 }
 
@@ -55,7 +55,7 @@ func printHealth(e *env, r health.Report, inF bool) {
 		if inF {
 			scale = 1.8
 		}
-		line("probes", fmt.Sprintf("%+.1f %s to the second ± %.1f", scale*float64(r.Second.Now.Value), degree(inF), scale*2*float64(r.Second.Now.SE)), r.Second, perFiring(r.Second, scale, degree(inF)))
+		line("probes", fmt.Sprintf("%+.1f %s to the second ± %.1f", scale*float64(r.Second.Now.Value), degree(inF), math.Max(scale*2*float64(r.Second.Now.SE), 0.1)), r.Second, perFiring(r.Second, scale, degree(inF)))
 	}
 	if len(r.Inversion.Points) > 0 {
 		line("quartz", fmt.Sprintf("inverts at %s, true 573 °C", wholeTemperature(float64(r.Inversion.Now.Value), inF)), r.Inversion, perFiring(r.Inversion, 1, "°C"))

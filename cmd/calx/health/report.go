@@ -46,6 +46,7 @@ type Forecast struct {
 // Report is the health of one kiln.
 type Report struct {
 	Kiln      string         `json:"kiln"`
+	Units     string         `json:"units"`   // "C" or "F": how the person reads it
 	Firings   int            `json:"firings"` // that calx fired
 	From      time.Time      `json:"from"`
 	To        time.Time      `json:"to"`
@@ -70,7 +71,8 @@ const (
 	doubtful  = 0.06  // standard error of a ratio beyond which a firing tells nothing
 )
 
-// Look makes the report of a kiln from its firings, oldest first.
+// Look makes the report of a kiln from its firings, oldest first. Units are the
+// caller's to add.
 func Look(p kiln.Params, entries []Entry) Report {
 	r := Report{Kiln: p.Name, Firings: len(entries), HoldC: math.Min(holdC, p.MaxC()-100), HoldDuty: summary.Unknown()}
 	if len(entries) > 0 {
