@@ -30,11 +30,11 @@ const (
 	// from then on for settleS it must stay within steady.
 	settleS  = 600
 	knownS   = 300 + settleS
-	steady   = 0.04
+	steady   = 0.06
 	trailS   = 60
 	trailLen = settleS/trailS + 1
 	// wrongS is how long it may take, s.
-	wrongS = 1000
+	wrongS = 1300
 )
 
 // learn takes in a window.
@@ -93,7 +93,14 @@ func (s State) MayBeC() float64 {
 
 // LowFor is how long less heat has arrived than the kiln file says, by more than
 // doubt, a share, without an explanation, s; 0 while there may be one.
+//
+// A load that has never let heat arrive as it should may be wet to its core;
+// that is over when the chamber has long been at dryC.
 func (s State) LowFor(doubt float64) float64 {
+	const dryC = 600
+	if s.Arrives.SureS < sureS && s.Closed.JunctionC() < dryC {
+		return 0
+	}
 	if s.Power <= 0 || s.Arrives.LowS < wrongS || s.Arrives.Share/s.Power > 1-doubt {
 		return 0
 	}

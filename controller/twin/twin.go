@@ -35,14 +35,14 @@ type Twin struct {
 	roomC    float64
 }
 
-// What stands in the kiln is not known. Cold takes half as much again as the
-// file says, and as much water in it as a mould of gypsum-bonded investment
-// holds after pouring: some 0.25 kg in a kilogram of it, free and bound, at 2.6
+// What stands in the kiln is not known. Cold takes nearly half as much again as
+// the file says, and as much water in it as moulds of gypsum-bonded investment
+// hold after pouring: some 0.2 kg in a kilogram of load, free and bound, at 2.6
 // MJ a kilogram with what binds it (common practice, no source; the heat of
 // evaporation alone is 2.257 MJ/kg at 100 °C, IAPWS).
 const (
-	moreLoad    = 1.3
-	waterShare  = 0.12
+	moreLoad    = 1.45
+	waterShare  = 0.2
 	waterJPerKg = 2.6e6
 	boilsC      = 100.0
 	// boilWPerK is how fast the water takes heat, W for every K above its
