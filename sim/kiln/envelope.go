@@ -58,6 +58,12 @@ func (k *Kiln) settle(tC, ambientC float64) float64 {
 	powerW := float64(k.p.Elements.Rated) * (tC - ambientC) / settleGuessC
 	for range settleMost {
 		k.step(settleStepS, powerW, Input{AmbientC: ambientC})
+		if !finite(k.junctionC) || k.junctionC <= ambientC {
+			// The guess was so far off that conductances a step old mean nothing.
+			k.setAll(tC)
+			powerW /= 2
+			continue
+		}
 		miss := (tC - k.junctionC) / (k.junctionC - ambientC)
 		powerW *= 1 + math.Max(-settleMove, math.Min(miss, settleMove))
 		if math.Abs(miss)*tC < settleK {
