@@ -36,7 +36,7 @@ type Config struct {
 
 // Channel is one thermocouple at one amplifier.
 type Channel struct {
-	Role      string             `yaml:"role"`                // "chamber", "witness 1" …
+	Role      string             `yaml:"role"`                // "chamber", "chamber 2" …, "witness 1" …
 	Chip      string             `yaml:"chip"`                // max31855, max31856 or max6675
 	Port      string             `yaml:"port"`                // SPI port as the board names it: SPI0.0
 	Type      string             `yaml:"type"`                // thermocouple letter

@@ -158,6 +158,17 @@ func burnHold(p *profile.Profile, t *profile.Timeline) int {
 	return hottest
 }
 
+// Checks says which thermocouples beside the chamber's stand in the chamber as
+// well, by their roles: "chamber 2", "chamber 3".
+func Checks(roles []string) (at []int) {
+	for i, r := range roles {
+		if strings.HasPrefix(r, "chamber ") {
+			at = append(at, i)
+		}
+	}
+	return at
+}
+
 // witnesses says which mould each thermocouple beside the chamber's sits in
 // the core of: "witness 2" in the second, "witness" in the first. Any other
 // role, such as that of a probe in a test plug, is only recorded.

@@ -44,8 +44,17 @@ func Config(head record.Firing) (controller.Config, Settings, error) {
 	}
 	c.Plant = identify.Plant(k, s.AmbientC)
 	c.Guard = identify.Guard(k, c.Plant)
+	c.Checks = inside.Checks(roles(head))
 	c.Mould, err = moulds(head, k, p)
 	return c, s, err
+}
+
+// roles are those of the thermocouples beside the chamber's.
+func roles(head record.Firing) (rs []string) {
+	for _, c := range head.Channels[min(1, len(head.Channels)):] {
+		rs = append(rs, c.Role)
+	}
+	return rs
 }
 
 // guess is for logs from before settings were kept.
@@ -72,11 +81,7 @@ func moulds(head record.Firing, k kiln.Params, p *profile.Profile) (*controller.
 	if err != nil {
 		return nil, err
 	}
-	var roles []string
-	for _, c := range head.Channels[min(1, len(head.Channels)):] {
-		roles = append(roles, c.Role)
-	}
-	m, err := inside.Build(files, k, p, roles)
+	m, err := inside.Build(files, k, p, roles(head))
 	if err != nil {
 		return nil, err
 	}

@@ -78,11 +78,7 @@ func (s *Station) mouldsOf(texts []string, p *profile.Profile, believe believing
 	if err != nil {
 		return m, err
 	}
-	var roles []string
-	for _, c := range s.parts.Channels[1:] {
-		roles = append(roles, c.Role)
-	}
-	if m.model, err = inside.Build(files, k, p, roles); err != nil {
+	if m.model, err = inside.Build(files, k, p, s.roles()); err != nil {
 		return m, err
 	}
 	if err := believe(m.model, files, p); err != nil {
@@ -90,6 +86,14 @@ func (s *Station) mouldsOf(texts []string, p *profile.Profile, believe believing
 	}
 	m.names, m.want, m.evidence = inside.Names(files), inside.Wanted(p), inside.Evidence(m.model)
 	return m, nil
+}
+
+// roles are those of the thermocouples beside the chamber's.
+func (s *Station) roles() (rs []string) {
+	for _, c := range s.parts.Channels[min(1, len(s.parts.Channels)):] {
+		rs = append(rs, c.Role)
+	}
+	return rs
 }
 
 // look makes the Inside of a tick; what is predicted stays as it was until the
