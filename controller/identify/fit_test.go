@@ -52,7 +52,7 @@ func recordOf(tb testing.TB, fresh func() oven, file kiln.Params, k relay.Kind, 
 
 // foresight is how a kiln does at foretelling a firing of another.
 type foresight struct {
-	rmseC            float64 // of the chamber, a value a minute
+	rmseC            float64 // of the chamber, in means over five minutes
 	counted, metered float64 // energy foretold over true, less 1: as calx counts it, and from the mains
 }
 
@@ -60,13 +60,27 @@ type foresight struct {
 // of the file.
 func against(tb testing.TB, truth fired, model, file kiln.Params) foresight {
 	b := night{oven: kiln.New(model, roomC), file: file, text: foretold, relay: kindOf(file), roomC: roomC, seed: 99}.fire(tb)
-	n := min(len(truth.curveC), len(b.curveC))
+	want, got := fiveMinutes(truth.curveC), fiveMinutes(b.curveC)
+	n := min(len(want), len(got))
 	sum := 0.0
 	for i := range n {
-		d := truth.curveC[i] - b.curveC[i]
-		sum += d * d
+		sum += (want[i] - got[i]) * (want[i] - got[i])
 	}
 	return foresight{math.Sqrt(sum / float64(n)), b.countedJ/truth.countedJ - 1, b.energyJ/truth.energyJ - 1}
+}
+
+// fiveMinutes are means of a curve with a value a minute: the ripple of a
+// contactor never falls together twice.
+func fiveMinutes(curveC []float64) (out []float64) {
+	const n = 5
+	for i := 0; i+n <= len(curveC); i += n {
+		sum := 0.0
+		for _, v := range curveC[i : i+n] {
+			sum += v
+		}
+		out = append(out, sum/n)
+	}
+	return out
 }
 
 func (s foresight) String() string {
@@ -83,6 +97,9 @@ func TestFitForetells(t *testing.T) {
 	t.Parallel()
 	all := shipped(t)
 	names, counts := slices.Sorted(maps.Keys(plants())), []int{1, 3}
+	if one := os.Getenv("CALX_FIT_TABLE"); plants()[one] != nil {
+		names = []string{one}
+	}
 	if !long() {
 		names, counts = []string{"bench-9l-brick"}, counts[:1]
 	}
@@ -187,7 +204,7 @@ func TestFitBearsDisturbances(t *testing.T) {
 		n := night{oven: kiln.New(truth, roomC), file: file, text: ordinary[0], relay: relay.SolidState, roomC: roomC, seed: 4, swing: 0.01}
 		change(&n)
 		r := n.fire(t)
-		require.Equal(t, "finished", r.outcome)
+		require.Equal(t, "finished", r.outcome, "%v", r.why)
 		f, err := identify.Fit(file, []identify.Recorded{r.rec}, identify.FitOptions{})
 		require.NoError(t, err)
 		return f

@@ -62,7 +62,7 @@ var factors = []factor{
 	{"element", "exposure of the wire", "elements.exposed", 0.4, func(p kiln.Params) string { return percent(float64(p.Elements.Exposed)) }, func(p *kiln.Params, by float64) {
 		p.Elements.Exposed = quantity.Fraction(math.Min(math.Max(float64(p.Elements.Exposed)*by, 0.1), 1))
 	}, nil},
-	{"probe", "lag of the probe", "probe.sheath", 0.25, func(p kiln.Params) string { return quantity.Length(roundIn(float64(p.Probe.Sheath), 1000)).String() }, func(p *kiln.Params, by float64) {
+	{"probe", "lag of the probe", "probe.sheath", 0.4, func(p kiln.Params) string { return quantity.Length(roundIn(float64(p.Probe.Sheath), 1000)).String() }, func(p *kiln.Params, by float64) {
 		p.Probe.Sheath *= quantity.Length(by)
 		p.Probe.InnerLag *= quantity.Duration(by)
 	}, nil},

@@ -15,6 +15,7 @@ import (
 	"calx/profile"
 	"calx/sensor"
 	"calx/sim/kiln"
+	"calx/storage/record"
 )
 
 // oven is what a controller can fire: the model of sim/kiln, or another.
@@ -50,6 +51,7 @@ type fired struct {
 	trackC   float64   // root mean square of chamber less setpoint while either could be followed, °C
 	overC    float64   // highest above the setpoint, °C
 	outcome  string
+	why      []string // alarms
 }
 
 // fire lets the controller fire the oven, tick by tick, with a thermocouple
@@ -72,6 +74,9 @@ func (n night) fire(tb testing.TB) fired {
 	for now := time.Duration(0); !o.Ended; now += time.Second {
 		at := now.Seconds()
 		away := n.gapFor > 0 && now >= n.gapFrom && now < n.gapFrom+n.gapFor
+		if n.gapFor > 0 && now == n.gapFrom+n.gapFor {
+			s = controller.Interrupt(s)
+		}
 		if !away {
 			hot := math.Round((n.oven.JunctionC()+0.12*noise.NormFloat64())*4) / 4
 			s, o = c.Step(s, controller.Input{Now: now, Wall: start.Add(now), Chamber: sensor.Reading{At: now, HotC: hot, ColdC: 25}})
@@ -81,6 +86,11 @@ func (n night) fire(tb testing.TB) fired {
 			}
 			out.rec.Samples = append(out.rec.Samples, identify.Sample{At: now, HotC: hot, On: on, Air: o.Record.Air, Door: math.NaN()})
 			out.countedJ = o.Record.EnergyJ
+			for _, e := range o.Events {
+				if e.Severity == record.Alarm {
+					out.why = append(out.why, e.Text)
+				}
+			}
 			if off := n.oven.JunctionC() - o.Record.SetpointC; off == off && o.Record.Duty > 0 && o.Record.Duty < 0.98 {
 				square, count = square+off*off, count+1
 				out.overC = math.Max(out.overC, off)
