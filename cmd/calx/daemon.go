@@ -163,6 +163,10 @@ func (d *daemon) build() error {
 		return err
 	}
 	plant := identify.Plant(d.kiln, 20)
+	limits := identify.Guard(d.kiln, plant)
+	if d.bench != nil {
+		limits.Doubt = simulatedDoubt
+	}
 	metrics := web.NewMetrics(version, d.cfg.PeriodD())
 	d.metrics = metrics
 	d.notify, d.teller = newNotifier(), newTeller(d.say)
@@ -172,7 +176,7 @@ func (d *daemon) build() error {
 	})
 	parts := station.Parts{
 		Log: d.log, Chamber: d.probes[0], Heater: d.out, Dead: d.out.Dead(), Clock: d.clock, NoiseC: d.probes[0].NoiseC,
-		KilnName: d.kiln.Name, KilnText: d.kilnText, Config: string(settings), Plant: plant, Guard: identify.Guard(d.kiln, plant),
+		KilnName: d.kiln.Name, KilnText: d.kilnText, Config: string(settings), Plant: plant, Guard: limits,
 		Relay: rc, Period: d.cfg.PeriodD(), Zone: houseZone(), Units: d.cfg.Units, Version: version, Boot: bootID(), Uptime: uptime,
 		Monitor: monitors{metrics, d.outbox, d.teller, d.notify}, // the watchdog is petted last
 	}

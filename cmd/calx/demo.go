@@ -181,12 +181,14 @@ func openShow(o bench.Options, dir, model, kilnText string) (s *show, err error)
 		s.channels = append(s.channels, config.Channel{Role: "chamber 2", Chip: model, Port: s.bench.SecondPort(), Type: o.Kiln.Probe.Type})
 	}
 	plant := identify.Plant(o.Kiln, o.AmbientC)
+	limits := identify.Guard(o.Kiln, plant)
+	limits.Doubt = simulatedDoubt
 	rc, err := relayOf(o.Kiln)
 	if err != nil {
 		return s, err
 	}
 	s.parts = station.Parts{
-		Clock: s.bench, KilnName: o.Kiln.Name, KilnText: kilnText, Plant: plant, Guard: identify.Guard(o.Kiln, plant), Relay: rc,
+		Clock: s.bench, KilnName: o.Kiln.Name, KilnText: kilnText, Plant: plant, Guard: limits, Relay: rc,
 		Version: version, Boot: "simulated",
 		Until: func(cs controller.State, out controller.Output) bool {
 			s.note(out)
@@ -196,6 +198,10 @@ func openShow(o bench.Options, dir, model, kilnText string) (s *show, err error)
 	}
 	return s, s.connect()
 }
+
+// simulatedDoubt is how well a simulated kiln is known: its file is what it is,
+// but for the mains and what stands in it.
+const simulatedDoubt = 0.1
 
 // note keeps the true junction beside the reading.
 func (s *show) note(out controller.Output) {

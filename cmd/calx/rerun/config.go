@@ -44,6 +44,10 @@ func Config(head record.Firing) (controller.Config, Settings, error) {
 	}
 	c.Plant = identify.Plant(k, s.AmbientC)
 	c.Guard = identify.Guard(k, c.Plant)
+	if !s.Guessed {
+		c.Guard.Doubt = s.Doubt
+	}
+	c.DoorSwitch = s.Door
 	c.Checks = inside.Checks(roles(head))
 	c.Mould, err = moulds(head, k, p)
 	return c, s, err

@@ -20,6 +20,8 @@ type Settings struct {
 	Relay    Relay   `json:"relay"`
 	NoiseC   float64 `json:"noise_c"`          // standard deviation of one reading, °C; 0: the controller's usual
 	AmbientC float64 `json:"ambient_c"`        // of the room that the plant was worked out for, °C
+	Doubt    float64 `json:"doubt"`            // of the heat that the kiln file says a firing needs, as a share
+	Door     bool    `json:"door,omitzero"`    // there is a switch at the door
 	Zone     string  `json:"zone"`             // name of the time zone, for "hold until 14:00"; "" for none
 	OffsetS  int     `json:"utc_offset_s"`     // of that zone when the firing began, s east of Greenwich
 	Arch     string  `json:"arch"`             // architecture that did the arithmetic, as Go names it
@@ -46,7 +48,7 @@ func relayOf(c relay.Config) Relay {
 
 // Of are the settings of a firing that begins at a time.
 func Of(c controller.Config, at time.Time) Settings {
-	s := Settings{Relay: relayOf(c.Relay), NoiseC: c.NoiseC, AmbientC: c.Plant.AmbientC, Arch: runtime.GOARCH, Figures: fingerprint(c.Plant, c.Guard)}
+	s := Settings{Relay: relayOf(c.Relay), NoiseC: c.NoiseC, AmbientC: c.Plant.AmbientC, Doubt: c.Guard.Doubt, Door: c.DoorSwitch, Arch: runtime.GOARCH, Figures: fingerprint(c.Plant, c.Guard)}
 	if c.Zone != nil {
 		s.Zone = c.Zone.String()
 		_, s.OffsetS = at.In(c.Zone).Zone()

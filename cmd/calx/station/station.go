@@ -195,7 +195,7 @@ func (s *Station) prepare(r Request, at time.Time, believe believing) (*job, err
 	j.planned = profile.Unroll(p, o).Total
 	c := controller.Config{
 		Profile: p, Plant: q.Plant, Relay: q.Relay, Guard: q.Guard, Period: q.Period, NoiseC: q.NoiseC, Zone: q.Zone, Mould: j.moulds.model,
-		Checks: inside.Checks(s.roles()),
+		Checks: inside.Checks(s.roles()), DoorSwitch: q.Doorway != nil,
 	}
 	if j.control, err = controller.New(c); err != nil {
 		return nil, &ProfileError{err}
