@@ -218,7 +218,9 @@ func TestFaultMatrix(t *testing.T) {
 	cells := pick(kilns, file == "")
 	together(t, len(cells), func(i int) string { return cells[i].name() }, func(tb testing.TB, i int) {
 		cells[i] = cells[i].k.try(tb, cells[i].f, cells[i].g)
-		assert.Empty(tb, cells[i].wrong(), cells[i].text)
+		if w := cells[i].wrong(); file != "" || cells[i].f.gap == "" {
+			assert.Empty(tb, w, cells[i].text)
+		}
 	})
 	if file != "" {
 		rows := condensed(cells) + "\n" + header()

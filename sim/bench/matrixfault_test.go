@@ -33,6 +33,9 @@ type fault struct {
 	latency         time.Duration  // every tick comes so late
 	codes           string         // those that may end it; "" = any
 	within          time.Duration  // in which it must be found; 0 = in time
+	// gap says why it is not met everywhere yet; make fault-table fails on it all
+	// the same.
+	gap string
 }
 
 // mishaps are those of the fault when it begins at a time.
@@ -70,8 +73,8 @@ func whole(ratedW float64) []fault {
 		{name: "noise of 20 °C", goal: told, kind: "noisy", value: "20"},
 		{name: "reading frozen", goal: trips, kind: "frozen", codes: notice.ReadingFrozen + notice.RisingWhileOff},
 		{name: "shorted halfway inside", goal: trips, kind: "slipped", value: "0.5"},
-		{name: "shorted a tenth inside", goal: trips, kind: "slipped", value: "0.1"},
-		{name: "slips half out", goal: trips, kind: "slips", value: "0.5"},
+		{name: "shorted a tenth inside", goal: trips, kind: "slipped", value: "0.1", gap: "a leap of 12 °C at 150 °C is told, then believed"},
+		{name: "slips half out", goal: trips, kind: "slips", value: "0.5", gap: "a reading that falls for minutes is taken for an open door; a second probe finds it"},
 		{name: "slips a tenth out", goal: shown, kind: "slips", value: "0.1"},
 		{name: "slips a tenth out, 2 probes", goal: trips, kind: "slips", value: "0.1", second: true},
 		{name: "slips 3 % out", goal: shown, kind: "slips", value: "0.03"},
@@ -108,7 +111,7 @@ func whole(ratedW float64) []fault {
 		{name: "door left ajar, switch says shut", goal: told, kind: "door", value: "0.3", more: []bench.Mishap{{Kind: "door_stuck"}}},
 		{name: "door shut, switch says open", goal: told, kind: "door_stuck", value: "1"},
 		{name: "pattern burns", goal: passes, kind: "burning", value: burns, lasts: time.Hour},
-		{name: "much wax burns at once", goal: told, kind: "burning", value: fmt.Sprint(0.5 * ratedW), lasts: 40 * time.Minute},
+		{name: "much wax burns at once", goal: shown, kind: "burning", value: fmt.Sprint(0.5 * ratedW), lasts: 40 * time.Minute},
 		{name: "clock set on 3 h", goal: passes, kind: "clock", value: "10800"},
 		{name: "clock set back 3 h", goal: passes, kind: "clock", value: "-10800"},
 		{name: "ticks 400 ms late", goal: passes, latency: 400 * time.Millisecond},
