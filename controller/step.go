@@ -419,10 +419,11 @@ func (t *tick) waiting(waits bool, dtS, yC float64) {
 
 // adrift lets the clock of a hold run that has long waited for a temperature
 // without asking for full power: something is wrong with the law, and a firing
-// must come to its end.
+// must come to its end. Time with limited heat does not count: maybeAbove ends
+// that.
 func (t *tick) adrift(s profile.Step, waits bool, dtS, yC float64) {
 	const longS, full = 7200, 0.98
-	if s.Kind != profile.Hold || !waits || t.s.Plan.Adrift || t.s.Plan.BackToC > 0 || t.s.Law.Duty >= full {
+	if s.Kind != profile.Hold || !waits || t.s.Plan.Adrift || t.s.Plan.BackToC > 0 || t.s.Law.Duty >= full || t.s.History.Limited() {
 		return
 	}
 	t.s.Plan.StrayS += dtS

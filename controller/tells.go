@@ -19,7 +19,7 @@ type Telling struct {
 // heldBack are the reasons for a tick without heat that are told at once, and
 // are over by themselves.
 var heldBack = map[string]bool{
-	notice.DoorOpen: true, notice.CharLeft: true, notice.SteamFast: true, notice.InvertFast: true, notice.ProbesApart: true,
+	notice.DoorOpen: true, notice.CharLeft: true, notice.SteamFast: true, notice.InvertFast: true, notice.ProbesApart: true, notice.HeatLimited: true,
 }
 
 // tells says what the guards have to tell, once each until it has been away for
@@ -48,6 +48,10 @@ func (t *tick) tells(withheld guard.Finding) {
 		}
 		if old.Code == notice.DoorOpen && old.AwayS > 0 {
 			t.say(notice.DoorShut, fmt.Sprintf("the door is shut; the firing goes on at %s", t.temp(t.s.History.HotC)))
+			continue
+		}
+		if old.Code == notice.HeatLimited && !t.s.History.Limited() {
+			t.say(notice.HeatFree, fmt.Sprintf("heat is no longer limited: heat and reading agree again, or the lack of heat is known to be one; the firing goes on at %s", t.temp(t.s.History.HotC)))
 			continue
 		}
 		if old.AwayS < quietS {

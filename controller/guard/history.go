@@ -65,6 +65,7 @@ type History struct {
 	Inside        Inside
 	AboveCharS    float64 // time far above what char left in the investment allows, s
 	BelowColdS    float64 // time that the reading has been colder than the kiln can be, s
+	Limit         Limit
 }
 
 // Look is one tick as the guards see it.
@@ -89,8 +90,9 @@ const fullDuty = 0.98
 func (h History) Believed() bool { return h.Seen && h.DoubtS == 0 }
 
 // Interrupted is what is left of a history when nobody looked for a while: the
-// kiln that runs beside the firing cools meanwhile; all else begins anew.
-func (h History) Interrupted() History { return History{Twin: h.Twin} }
+// kiln that runs beside the firing cools meanwhile, and what limits the heat
+// stays; all else begins anew.
+func (h History) Interrupted() History { return History{Twin: h.Twin, Limit: h.Limit} }
 
 // After is the history after one more look.
 func (h History) After(l Limits, k Look) History {
@@ -126,7 +128,7 @@ func (h *History) twin(l Limits, k Look, dt float64, believed bool) {
 	if l.Twin == nil {
 		return
 	}
-	t := twin.Tick{DtS: dt, ChamberC: math.NaN(), ColdC: k.Reading.ColdC, Air: k.Air, Open: k.Door == sensor.DoorOpen, Doubt: l.Doubt}
+	t := twin.Tick{DtS: dt, ChamberC: math.NaN(), ColdC: k.Reading.ColdC, Air: k.Air, Open: k.Door == sensor.DoorOpen, Shut: k.Door == sensor.DoorShut, Limited: h.Limited(), Doubt: l.Doubt}
 	if k.On {
 		t.OnS = dt
 		if dt > l.PeriodS+leaseS {
@@ -191,6 +193,7 @@ func (h History) follow(l Limits, k Look, dt float64) History {
 	h.AboveCharS = over(h.AboveCharS, dt, h.Inside.Known && h.Inside.Char >= someChar && h.HotC > charC+charMostC)
 	h.BelowS = over(h.BelowS, dt, h.tooCold())
 	h.BelowColdS = over(h.BelowColdS, dt, h.belowCold())
+	h.limit(l, dt)
 	h.remember()
 	h.rebound(l, dt)
 	return h

@@ -123,17 +123,6 @@ func (h History) StillHeated(l Limits, s float64) bool {
 	return ok && rise >= math.Max(leastC, atPower*l.lastingCPerH(h.HotC)*s/3600)
 }
 
-// maybeAbove ends a firing that would be too hot if the probe lied. It is asked
-// for only where the reading cannot be true of the kiln in the file.
-func maybeAbove(l Limits, h History) Finding {
-	mayC := h.Twin.MayBeC()
-	if l.Twin == nil || !h.Believed() || !h.beyondDoubt(l) || !(mayC > l.limitC()) {
-		return Finding{}
-	}
-	return Finding{Trip, notice.MaybeAbove, fmt.Sprintf("the chamber reads %s, but by the heat it was given it may be at %s, above the limit of %s: either the probe reads too low or the elements are weak",
-		l.temp(h.HotC), l.temp(mayC), l.temp(l.limitC()))}
-}
-
 // heatShort tells of a lack of heat, once it is sure that it is one: of weaker
 // elements or mains when it came at once and stays, and otherwise of either
 // those or a probe that reads too low. Nothing can tell them apart from outside.
@@ -146,8 +135,8 @@ func heatShort(l Limits, h History) Finding {
 		return Finding{Tell, notice.ElementWeak, fmt.Sprintf("since some minutes only %.0f %% of the heat arrives; the firing goes on with it", t.Power*100)}
 	case t.Power > 0 && t.Power < 1:
 		return Finding{Tell, notice.SupplySag, fmt.Sprintf("since some minutes only %.0f %% of the heat arrives; the firing goes on with it", t.Power*100)}
-	case h.HotC > aboveC && h.beyondDoubt(l):
-		return Finding{Tell, notice.ReadsLow, fmt.Sprintf("the chamber reads %s, and by the heat it was given it may be at %s; the firing ends when that passes %s",
+	case h.HotC > aboveC && h.beyondDoubt(l) && !h.Limited():
+		return Finding{Tell, notice.ReadsLow, fmt.Sprintf("the chamber reads %s, and by the heat it was given it may be at %s; heat is limited when that passes %s",
 			l.temp(h.HotC), l.temp(t.MayBeC()), l.temp(l.limitC()))}
 	}
 	return Finding{}

@@ -67,6 +67,8 @@ const (
 	ReadingFrozen  = "reading-frozen"
 	ReversedProbe  = "reversed-probe"
 	MaybeAbove     = "may-be-too-hot"
+	HeatLimited    = "heat-limited"
+	HeatFree       = "heat-free"
 	ReadsLow       = "reads-too-low"
 	ElementWeak    = "element-weak"
 	SupplySag      = "supply-sag"
@@ -111,7 +113,9 @@ var catalogue = []Notice{
 	{ReversedProbe, Alarm, "the temperature falls under heat, below what is possible", "swap the two wires of the probe at the amplifier; the kiln is hotter than it reads"},
 	{AboveCeiling, Alarm, "the chamber is above the ceiling of the profile", "keep the door shut; if the temperature still rises, switch the kiln off at the wall: a relay may be welded"},
 	{AboveKilnMax, Alarm, "the chamber is above what the kiln is built for", "switch the kiln off at the wall; find out why before firing again"},
-	{MaybeAbove, Alarm, "the probe may read too low: by the heat it was given the chamber would be above its limit", "look whether the probe is of the type in calx.yaml and sits all the way in; then at elements and fuses: one that is dead looks the same from outside"},
+	{MaybeAbove, Alarm, "heat was limited for four hours, because the probe may read too low", "look whether the probe is of the type in calx.yaml and sits all the way in; then at mains, elements and fuses: weak ones look the same from outside"},
+	{HeatLimited, Alarm, "the probe reads too low, or mains or elements are weak; only so much heat is given as is safe either way, and the plan waits", "look whether the probe is of the type in calx.yaml and sits all the way in; then at mains, elements and fuses; after four hours the firing ends"},
+	{HeatFree, Info, "heat is no longer limited; the plan goes on", ""},
 	{ReadsLow, Warn, "the heat given and the reading disagree: the probe reads too low, or elements or mains are weak", "look whether the probe is of the type in calx.yaml and sits all the way in; measure the elements; fit the kiln file after the firing"},
 	{ElementWeak, Warn, "much less heat arrives than before: an element or a fuse has failed", "nothing tonight if the kiln follows; have elements and fuses measured before the next firing"},
 	{SupplySag, Warn, "less heat arrives than before: the mains is low, or an element is weak", "nothing tonight if the kiln follows; what else runs on this circuit?"},

@@ -11,9 +11,11 @@ type Arrives struct {
 	LowS    float64 // time since it fell, s
 	Never   bool    // a lack that was explained went on growing: no more of that
 	BeforeC float64 // Open less Closed when it fell, °C
+	Least   float64 // the least that a window saw while it fell
 	Trail   [trailLen]float64
 	TrailN  int
 	TrailS  float64 // since the last was taken, s
+	Heard   bool    // a window has spoken since
 }
 
 const (
@@ -26,15 +28,19 @@ const (
 	back        = 1.08
 	sureS       = 3600
 	// An element that dies and a mains that sags do so at once and stay as they
-	// are; a probe that drifts goes on. What was learned follows within 300 s;
-	// from then on for settleS it must stay within steady.
-	settleS  = 600
-	knownS   = 300 + settleS
-	steady   = 0.06
-	trailS   = 60
-	trailLen = settleS/trailS + 1
-	// wrongS is how long it may take, s.
-	wrongS = 1300
+	// are; a probe that drifts goes on. What was learned follows within onsetS;
+	// from then on for settleS it must stay within steady. A probe that slips
+	// reads less at once, and more falls away then than stays away: by stepPart.
+	onsetS  = 300
+	settleS = 5400
+	steady  = 0.06
+	// Less than leastWeak is no weak element.
+	leastWeak = 0.45
+	stepPart  = 0.3
+	trailS    = 540
+	trailLen  = settleS/trailS + 1
+	// A lack that was explained and goes on growing for growsS is none.
+	growsS = 900
 )
 
 // learn takes in a window.
@@ -43,42 +49,56 @@ func (s *State) learn(w Window) {
 		return
 	}
 	a := &s.Arrives
+	a.Heard = true
 	saw := a.Share * (1 - math.Min(math.Max(w.MissingShare(), -1), 1))
 	a.Share = math.Min(math.Max(a.Share+learnPart*(saw-a.Share), leastShare), mostShare)
+	if a.LowS < onsetS {
+		a.Least = math.Min(a.Least, saw)
+	}
 }
 
 // settle lets time pass over what was learned, and takes a lack that came at
 // once, and stays, for weaker elements. A lack that was there from the beginning
 // is not explained away, and one that goes on growing is none of that kind
 // after all.
-func (s *State) settle(dtS float64) {
+//
+// While heat is given as the reading asks for it, a probe that drifts looks like
+// weaker elements. When it is limited the one goes on falling, and the other
+// does not: so only then is anything explained.
+func (s *State) settle(dtS float64, limited bool) {
 	a := &s.Arrives
 	if a.TrailS += dtS; a.TrailS >= trailS {
 		a.TrailS -= trailS
+		if !a.Heard || !limited {
+			a.TrailN = 0 // what nobody looks at is not steady
+		}
 		a.Trail[a.TrailN%trailLen] = a.Share
 		a.TrailN++
+		a.Heard = false
 	}
 	share := a.Share / s.Power
 	if share < low {
 		a.LowS += dtS
 	} else {
 		if a.LowS = math.Max(a.LowS-2*dtS, 0); a.LowS == 0 {
-			a.BeforeC = s.Open.JunctionC() - s.Closed.JunctionC()
+			a.BeforeC, a.Least = s.Open.JunctionC()-s.Closed.JunctionC(), share
 		}
 		if share >= sure {
 			a.SureS += dtS
 		}
 	}
+	was := a.Trail[a.TrailN%trailLen]
 	switch {
-	case s.Power < 1 && (share > back || a.LowS >= knownS):
-		a.Never = a.Never || share <= back
-		s.Power, s.Weak = 1, nil
-	case s.Power < 1 || a.Never || a.SureS < sureS || a.LowS < knownS || a.TrailN < trailLen:
-	default:
-		if was := a.Trail[a.TrailN%trailLen]; math.Abs(a.Share-was) <= steady*was {
-			s.Power, a.LowS = a.Share, 0
-			s.Weak = s.Open.shifted(a.BeforeC - s.Open.JunctionC() + s.Closed.JunctionC())
-		}
+	case s.Power < 1 && share > back:
+		s.Open, s.Weak, s.Power = s.Weak, nil, 1 // it was one: Weak knows how hot it is
+	case s.Power < 1 && a.LowS >= growsS:
+		a.Never = true
+		s.Weak, s.Power = nil, 1
+	case s.Power < 1 || a.Never || a.Share < leastWeak || a.SureS < sureS || a.LowS < onsetS+settleS || a.Least < a.Share-stepPart:
+	case a.TrailN >= trailLen && math.Abs(a.Share-was) <= steady*was:
+		byC := a.BeforeC - s.Open.JunctionC() + s.Closed.JunctionC()
+		s.Power, a.LowS = a.Share, 0
+		s.Weak, s.Cold = s.Open.shifted(byC), s.Cold.shifted(byC)
 	}
 }
 
@@ -95,13 +115,13 @@ func (s State) MayBeC() float64 {
 // doubt, a share, without an explanation, s; 0 while there may be one.
 //
 // A load that has never let heat arrive as it should may be wet to its core;
-// that is over when the chamber has long been at dryC.
+// that is over when the chamber, by the heat it was given, is at dryC.
 func (s State) LowFor(doubt float64) float64 {
 	const dryC = 600
-	if s.Arrives.SureS < sureS && s.Closed.JunctionC() < dryC {
+	if s.Arrives.SureS < sureS && s.MayBeC() < dryC {
 		return 0
 	}
-	if s.Power <= 0 || s.Arrives.LowS < wrongS || s.Arrives.Share/s.Power > 1-doubt {
+	if s.Power <= 0 || s.Arrives.LowS < onsetS || s.Arrives.Share/s.Power > 1-doubt {
 		return 0
 	}
 	return s.Arrives.LowS

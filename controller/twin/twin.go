@@ -69,6 +69,8 @@ type Tick struct {
 	ColdC    float64 // cold junction, °C; NaN when there is none
 	Air      bool    // the fresh-air relay was on
 	Open     bool    // the switch at the door says that it is open
+	Shut     bool    // and here that it is shut
+	Limited  bool    // heat is limited to what is safe if the reading is too low
 	Doubt    float64 // of the heat that the file says a firing needs, as a share, 0..0.6
 }
 
@@ -83,6 +85,7 @@ type State struct {
 	Older, Younger     Window
 	Ended              int     // windows that have ended
 	LossS              float64 // time left in which an open door still speaks, s
+	LostS              float64 // time in which one did, s
 	LackS              float64 // time left in which any lack of heat does, s
 	Arrives            Arrives
 	Power              float64 // share of the heat given that Weak and Cold get
@@ -153,8 +156,8 @@ func (t *Twin) After(s State, k Tick) State {
 	readC := b.Sum / b.N
 	s.Older = s.Older.take(b.S, readC, older, s.Older.at(s.Closed))
 	s.Younger = s.Younger.take(b.S, readC, younger, s.Younger.at(s.Closed))
-	s.losses()
-	s.settle(b.S)
+	s.losses(b.S, k.Shut)
+	s.settle(b.S, k.Limited)
 	return s.turn()
 }
 

@@ -109,10 +109,20 @@ func (w Window) moved(byC float64) Window {
 // door makes: the reading is below that of a kiln to which no heat has come
 // since all was as it should be. LackS speaks of any lack. For a while after it
 // walls and elements give heat back, and a surplus says nothing.
-func (s *State) losses() {
-	const leastC, doorPart, part, lastsS = 2.5, 0.1, 0.3, 600
+//
+// Nobody leaves a door open for longer than doorS, and where a switch says that
+// it is shut there is none to blame: then a probe lies, and no body follows it.
+func (s *State) losses(dtS float64, shut bool) {
+	const leastC, doorPart, part, lastsS, doorS = 2.5, 0.1, 0.3, 600, 3600
 	w := s.Older
-	if beyondC := -w.SeenC - (w.GivenC - w.AsGivenC); beyondC > leastC && beyondC > doorPart*w.FullC {
+	if s.LossS > 0 {
+		s.LostS += dtS
+	} else {
+		s.LostS = math.Max(s.LostS-dtS/2, 0)
+	}
+	if shut || s.LostS > doorS {
+		s.LossS = 0
+	} else if beyondC := -w.SeenC - (w.GivenC - w.AsGivenC); beyondC > leastC && beyondC > doorPart*w.FullC {
 		s.LossS = lastsS
 	}
 	if w.SeenC < -leastC && w.MissingShare() >= part {
