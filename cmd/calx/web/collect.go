@@ -166,6 +166,11 @@ func (s scrape) counts(t tally) {
 	}
 }
 
+// goesOn are the alarms that end no firing.
+var goesOn = map[string]bool{
+	notice.LogBehind: true, notice.HeatLimited: true, notice.DoorOpen: true, notice.SteamFast: true, notice.InvertFast: true, notice.MainWelded: true,
+}
+
 // alarms shows every notice that lasts: those that end a firing or call for
 // somebody at once, and the plan that waits.
 func (s scrape) alarms(st station.Status, t tally, log storage.Stats) {
@@ -180,9 +185,10 @@ func (s scrape) alarms(st station.Status, t tally, log storage.Stats) {
 		notice.LogBehind:  st.LogBehind || log.Err != nil,
 		notice.OutputDead: st.OutputError != "",
 		notice.HoldBack:   t.heldBack,
+		notice.DoorOpen:   st.Door == sensor.DoorOpen.String() && st.Firing != nil,
 	}
 	for _, n := range notice.All() {
-		if n.Severity == notice.Alarm && n.Code != notice.LogBehind { // the one alarm that ends no firing
+		if n.Severity == notice.Alarm && !goesOn[n.Code] {
 			s.gauge(descTripped, number(n.Code == tripped), n.Code)
 		}
 		if n.Severity == notice.Alarm || n.Code == notice.HoldBack {
