@@ -84,11 +84,13 @@ func (h History) rises(l Limits) bool {
 func notRising(l Limits, h History) Finding {
 	r := l.at(h.HotC)
 	windowS := math.Max(600, 300+3*r.LagS)
-	const leastRate, part, leastArrives = 30, 0.1, 0.4
+	const leastRate, leastArrives = 30, 0.4
+	part := 0.1
 	// Where the twin says that heat arrives, a load, water or a vent takes it.
 	arrives := l.Twin != nil && h.Twin.LossS == 0 && h.MissS == 0 && h.Twin.Arrives.Share > leastArrives
 	if l.Twin != nil { // which finds what is certain much sooner
 		windowS *= 2
+		part /= 2 // a wet load of half as much again takes nearly all
 	}
 	if h.FullS < windowS || !h.Believed() || r.FullCPerH < leastRate || arrives {
 		return Finding{}

@@ -43,6 +43,10 @@ func unasked(l Limits, h History) Finding {
 	if l.Twin == nil || !h.Believed() || h.Twin.LackS > 0 || h.UnrestS > 0 || extraC < doubtfulC || w.SurplusShare() < surplusShare {
 		return Finding{}
 	}
+	// Heat that was learned to be missing, and is back, is none that nobody asked for.
+	if a := h.Twin.Arrives.Share; a > 0 && a < 1 && w.SeenC*a <= 4*w.GivenC*(1-a) {
+		return Finding{}
+	}
 	v := Withhold
 	if extraC >= sureC {
 		v = Trip

@@ -87,7 +87,6 @@ func (s *State) settle(dtS float64, limited bool) {
 			a.SureS += dtS
 		}
 	}
-	was := a.Trail[a.TrailN%trailLen]
 	switch {
 	case s.Power < 1 && share > back:
 		s.Open, s.Weak, s.Power = s.Weak, nil, 1 // it was one: Weak knows how hot it is
@@ -95,11 +94,26 @@ func (s *State) settle(dtS float64, limited bool) {
 		a.Never = true
 		s.Weak, s.Power = nil, 1
 	case s.Power < 1 || a.Never || a.Share < leastWeak || a.SureS < sureS || a.LowS < onsetS+settleS || a.Least < a.Share-stepPart:
-	case a.TrailN >= trailLen && math.Abs(a.Share-was) <= steady*was:
+	case a.isSteady():
 		byC := a.BeforeC - s.Open.JunctionC() + s.Closed.JunctionC()
 		s.Power, a.LowS = a.Share, 0
 		s.Weak, s.Cold = s.Open.shifted(byC), s.Cold.shifted(byC)
 	}
+}
+
+// isSteady reports whether what arrived in the later half of settleS is what
+// arrived in the earlier one.
+func (a *Arrives) isSteady() bool {
+	const half = trailLen / 2
+	if a.TrailN < trailLen {
+		return false
+	}
+	var was, is float64
+	for i := range half {
+		was += a.Trail[(a.TrailN+i)%trailLen]
+		is += a.Trail[(a.TrailN+trailLen-1-i)%trailLen]
+	}
+	return math.Abs(is-was) <= steady*was
 }
 
 // MayBeC is what the chamber would be if the probe lied, °C: Open, or with less

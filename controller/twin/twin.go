@@ -156,7 +156,7 @@ func (t *Twin) After(s State, k Tick) State {
 	readC := b.Sum / b.N
 	s.Older = s.Older.take(b.S, readC, older, s.Older.at(s.Closed))
 	s.Younger = s.Younger.take(b.S, readC, younger, s.Younger.at(s.Closed))
-	s.losses(b.S, k.Shut)
+	s.losses(b.S, k.Open, k.Shut)
 	s.settle(b.S, k.Limited)
 	return s.turn()
 }

@@ -110,19 +110,16 @@ func (w Window) moved(byC float64) Window {
 // since all was as it should be. LackS speaks of any lack. For a while after it
 // walls and elements give heat back, and a surplus says nothing.
 //
-// Nobody leaves a door open for longer than doorS, and where a switch says that
-// it is shut there is none to blame: then a probe lies, and no body follows it.
-func (s *State) losses(dtS float64, shut bool) {
-	const leastC, doorPart, part, lastsS, doorS = 2.5, 0.1, 0.3, 600, 3600
+// Where a switch says that the door is shut there is none to blame.
+func (s *State) losses(dtS float64, open, shut bool) {
+	const leastC, doorPart, part, lastsS = 2.5, 0.1, 0.3, 600
 	w := s.Older
 	if s.LossS > 0 {
 		s.LostS += dtS
 	} else {
 		s.LostS = math.Max(s.LostS-dtS/2, 0)
 	}
-	if shut || s.LostS > doorS {
-		s.LossS = 0
-	} else if beyondC := -w.SeenC - (w.GivenC - w.AsGivenC); beyondC > leastC && beyondC > doorPart*w.FullC {
+	if beyondC := -w.SeenC - (w.GivenC - w.AsGivenC); open || !shut && beyondC > leastC && beyondC > doorPart*w.FullC {
 		s.LossS = lastsS
 	}
 	if w.SeenC < -leastC && w.MissingShare() >= part {
@@ -166,9 +163,11 @@ func (s State) turn() State {
 }
 
 // shareLoss lets Open and Cold lose what Closed has lost through a door that
-// stood open: it is the same door.
+// stood open: it is the same door. Nobody leaves one open for longer than doorS:
+// then a probe lies, and they do not follow it.
 func (s State) shareLoss(was Body) State {
-	if s.LossS > 0 {
+	const doorS = 1200
+	if s.LossS > 0 && s.LostS <= doorS {
 		s.Open, s.Cold = s.Open.changed(was, s.Closed), s.Cold.changed(was, s.Closed)
 		if len(s.Weak) > 0 {
 			s.Weak = s.Weak.changed(was, s.Closed)
