@@ -81,18 +81,15 @@ func (h History) rises(l Limits) bool {
 // notRising finds a probe that slipped out, a broken element, a relay that
 // does not close: full power, and less than a tenth of the rise that even a
 // cold kiln would make.
+//
+// With a twin it is silent: noHeat finds what is certain much sooner, and a wet
+// load, half as heavy again as the file says, or a vent takes nearly all that
+// full power brings. Where that lasts, cannotReach ends the firing.
 func notRising(l Limits, h History) Finding {
+	const leastRate, part = 30, 0.1
 	r := l.at(h.HotC)
 	windowS := math.Max(600, 300+3*r.LagS)
-	const leastRate, leastArrives = 30, 0.4
-	part := 0.1
-	// Where the twin says that heat arrives, a load, water or a vent takes it.
-	arrives := l.Twin != nil && h.Twin.LossS == 0 && h.MissS == 0 && h.Twin.Arrives.Share > leastArrives
-	if l.Twin != nil { // which finds what is certain much sooner
-		windowS *= 2
-		part /= 2 // a wet load of half as much again takes nearly all
-	}
-	if h.FullS < windowS || !h.Believed() || r.FullCPerH < leastRate || arrives {
+	if l.Twin != nil || h.FullS < windowS || !h.Believed() || r.FullCPerH < leastRate {
 		return Finding{}
 	}
 	rise, ok := h.rise(windowS)

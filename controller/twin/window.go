@@ -61,6 +61,13 @@ func (w Window) suspect() bool {
 	return w.SurplusShare() >= part && w.FullC-w.GivenC >= leastC || w.MissingShare() >= part && w.GivenC >= leastC
 }
 
+// lacks reports whether heat that was given seems not to have come. It may only
+// be late, behind a thicker probe than the file says.
+func (w Window) lacks() bool {
+	const leastC, part = 2, 0.2
+	return w.SeenC <= -leastC && w.MissingShare() >= part
+}
+
 func (w Window) mature() bool { return w.FullC >= matureC && w.S >= leastS || w.S >= longS }
 
 // anew is a window that begins with a kiln of which the reading is off by so
@@ -112,7 +119,7 @@ func (w Window) moved(byC float64) Window {
 //
 // Where a switch says that the door is shut there is none to blame.
 func (s *State) losses(dtS float64, open, shut bool) {
-	const leastC, doorPart, part, lastsS = 2.5, 0.1, 0.3, 600
+	const leastC, doorPart, lastsS = 2.5, 0.1, 600
 	w := s.Older
 	if s.LossS > 0 {
 		s.LostS += dtS
@@ -122,7 +129,7 @@ func (s *State) losses(dtS float64, open, shut bool) {
 	if beyondC := -w.SeenC - (w.GivenC - w.AsGivenC); open || !shut && beyondC > leastC && beyondC > doorPart*w.FullC {
 		s.LossS = lastsS
 	}
-	if w.SeenC < -leastC && w.MissingShare() >= part {
+	if w.lacks() {
 		s.LackS = lastsS
 	}
 }
@@ -139,9 +146,8 @@ func (s State) turn() State {
 	}
 	s.learn(w)
 	left, was := w.OffC, s.Closed
-	const leastC, part = 2, 0.2
 	switch {
-	case w.SeenC <= -leastC && w.MissingShare() >= part:
+	case w.lacks():
 		share := math.Min(w.MissingShare(), 1)
 		s.Closed = s.Closed.towards(w.Zero, share)
 		left += share * w.GivenC
