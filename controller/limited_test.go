@@ -25,7 +25,6 @@ type hot struct {
 	s      controller.State
 	now    time.Duration
 	peakC  float64
-	closes int
 	events []record.Event
 }
 

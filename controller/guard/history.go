@@ -20,7 +20,7 @@ const (
 	jumpC, jumpCPerS = 10, 2
 	// and while readings are doubted a little more, so that a believed one that
 	// was wrong by nearly as much does not shut the true ones out for ever.
-	backCPerS = 0.5
+	backCPerS = 1
 	// Outside these, °C, no thermocouple gives a reading that is one of a kiln.
 	leastC, mostC = -100, 2000
 )

@@ -86,16 +86,16 @@ func (h *History) miss(dt float64) {
 // noHeat finds a relay that does not close, a fuse, a broken element, or a
 // probe that no longer feels the heat: the readings go with the kiln that gets
 // none. A door that stands open by the right amount looks the same; so the
-// firing ends at once only where a switch says that the door is shut, or where
-// the heat, were it in the chamber after all, would have brought it above its
+// firing ends soon only where a switch says that the door is shut, and at once
+// where the heat, were it in the chamber after all, would have brought it above its
 // limit.
 func noHeat(l Limits, h History) Finding {
-	const patienceS = 300
+	const patienceS, shutS = 300, 60
 	if l.Twin == nil || !h.Believed() || !h.missing() {
 		return Finding{}
 	}
 	v := Tell
-	if h.Door == sensor.DoorShut || h.MissS >= patienceS || h.Twin.MayBeC() > l.limitC() {
+	if h.Door == sensor.DoorShut && h.MissS >= shutS || h.MissS >= patienceS || h.Twin.MayBeC() > l.limitC() {
 		v = Trip
 	}
 	w := h.Twin.Older

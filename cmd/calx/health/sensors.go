@@ -66,7 +66,6 @@ type coreWatch struct {
 	channel int
 	at      [coreTo - coreFrom + 1]time.Duration // first time at or above each degree
 	next    int
-	lastC   float64
 }
 
 const coreFrom, coreTo = 540, 606
