@@ -23,6 +23,7 @@ type tick struct {
 	late bool    // the tick before lasted so long that its lease of heat ran out
 	ranS float64 // how much of it was under control, s
 	out  Output
+	fine bool // no guard withholds heat
 }
 
 // Step carries a firing on by one tick. It is pure: the same state and input
@@ -238,11 +239,12 @@ func (t *tick) guards() {
 		t.trip(notice.OutputDead, "the heat relay did not take the last command")
 		return
 	}
-	f := guard.Judge(t.c.cfg.Guard, t.s.History)
+	f, tells := guard.Ask(t.c.cfg.Guard, t.s.History)
+	t.fine = f.Verdict == guard.Fine
 	if t.s.Asks != "" && unread[f.Code] {
 		return
 	}
-	t.tells(f)
+	t.tells(f, tells)
 	switch f.Verdict {
 	case guard.Trip:
 		t.trip(f.Code, f.Text)
@@ -435,8 +437,7 @@ func (t *tick) adrift(s profile.Step, waits bool, dtS, yC float64) {
 
 // heat decides the relay. Everything that forbids heat is in one line.
 func (t *tick) heat() {
-	allowed := !t.over() && t.s.Asks == "" && t.s.Plan.Entered && !t.s.Plan.Unheated && t.s.Law.Ready &&
-		guard.Judge(t.c.cfg.Guard, t.s.History).Verdict == guard.Fine
+	allowed := !t.over() && t.s.Asks == "" && t.s.Plan.Entered && !t.s.Plan.Unheated && t.s.Law.Ready && t.fine
 	if allowed {
 		var ahead law.Ahead
 		t.c.foresee(t.s.Plan, ahead[:])

@@ -24,9 +24,8 @@ var heldBack = map[string]bool{
 
 // tells says what the guards have to tell, once each until it has been away for
 // a while.
-func (t *tick) tells(withheld guard.Finding) {
+func (t *tick) tells(withheld guard.Finding, now []guard.Finding) {
 	const quietS = 3600
-	now := guard.Tells(t.c.cfg.Guard, t.s.History)
 	if withheld.Verdict == guard.Withhold && heldBack[withheld.Code] {
 		now = append(now, withheld)
 	}

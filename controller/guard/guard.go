@@ -118,25 +118,23 @@ var table = []func(Limits, History) Finding{
 	doorOpen, doorLong, doorGuess, tooFast,
 }
 
-// Judge asks every guard. What is only to be told is not in its answer.
+// Judge asks every guard, and gives the gravest verdict. What is only to be told
+// is not in its answer.
 func Judge(l Limits, h History) Finding {
-	var worst Finding
-	for _, g := range table {
-		if f := g(l, h); f.Verdict > Tell && f.Verdict > worst.Verdict {
-			worst = f
-		}
-	}
+	worst, _ := Ask(l, h)
 	return worst
 }
 
-// Tells is what a person should know though the heat goes on, in the order of
-// the table.
-func Tells(l Limits, h History) []Finding {
-	var out []Finding
+// Ask asks every guard: for the gravest verdict, as Judge, and for what a person
+// should know though the heat goes on, in the order of the table.
+func Ask(l Limits, h History) (worst Finding, tells []Finding) {
 	for _, g := range table {
-		if f := g(l, h); f.Verdict == Tell {
-			out = append(out, f)
+		switch f := g(l, h); {
+		case f.Verdict == Tell:
+			tells = append(tells, f)
+		case f.Verdict > worst.Verdict:
+			worst = f
 		}
 	}
-	return out
+	return worst, tells
 }

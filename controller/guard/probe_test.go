@@ -15,7 +15,8 @@ import (
 func told(h History, l Limits, n int, code string, look func(i int) Look) int {
 	for i := range n {
 		h = h.After(l, look(i))
-		for _, f := range Tells(l, h) {
+		_, tells := Ask(l, h)
+		for _, f := range tells {
 			if f.Code == code {
 				return i
 			}
