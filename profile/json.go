@@ -25,7 +25,7 @@ const (
 
 // wireProfile is the JSON form: temperatures and rates in °C, durations in
 // seconds, probabilities 0..1, the unit always in the key. "units" is only the
-// unit to show the profile in.
+// unit to show the profile in, and C where nothing in it has one.
 type wireProfile struct {
 	Version     int        `json:"version"`
 	Units       string     `json:"units"`
@@ -136,7 +136,7 @@ func (w wireProfile) profile() (*Profile, error) {
 	if w.Units != string(celsius) && w.Units != string(fahrenheit) {
 		errs = append(errs, &Error{Want: fmt.Sprintf(`"units" is %q; write "C" or "F"`, clip(w.Units))})
 	}
-	p := &Profile{Fahrenheit: w.Units == string(fahrenheit)}
+	p := &Profile{}
 	if w.NeverAboveC != nil {
 		p.CeilingC = onGrid(*w.NeverAboveC)
 		if p.CeilingC == 0 {
@@ -153,6 +153,7 @@ func (w wireProfile) profile() (*Profile, error) {
 	if len(errs) > 0 {
 		return nil, errs
 	}
+	p.Fahrenheit = w.Units == string(fahrenheit) && p.inDegrees()
 	return p, nil
 }
 

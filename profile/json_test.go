@@ -92,6 +92,27 @@ func TestJSONErrors(t *testing.T) {
 	}
 }
 
+// Text carries the unit in its figures alone, so JSON must not promise more:
+// the profile that is fired is the text.
+func TestJSONKeepsAUnitOnlyForDegrees(t *testing.T) {
+	rows := []struct{ name, steps, want string }{
+		{"none", `{"do":"air","on":true},{"do":"hold","until":"clear","clear":0.95,"at_most_s":60},{"do":"tell","message":"302 F"}`, "C"},
+		{"target", `{"do":"heat","to_c":150,"pace":"fastest"}`, "F"},
+		{"below", `{"do":"wait","below_c":45}`, "F"},
+		{"difference", `{"do":"hold","until":"core","within_c":15,"at_most_s":60}`, "F"},
+	}
+	for _, r := range rows {
+		t.Run(r.name, func(t *testing.T) {
+			var p Profile
+			require.NoError(t, json.Unmarshal([]byte(`{"version":1,"units":"F","steps":[`+r.steps+`]}`), &p))
+			assert.Equal(t, r.want, string(scaleOf(p.Fahrenheit)))
+			q, err := Parse(p.String())
+			require.NoError(t, err)
+			assert.Equal(t, p.Fahrenheit, q.Fahrenheit)
+		})
+	}
+}
+
 func TestSchemaIsACopy(t *testing.T) {
 	Schema()[0] = 'x'
 	assert.NoError(t, validator(t)([]byte(`{"version":1,"units":"C","steps":[{"do":"air","on":true}]}`)))

@@ -23,6 +23,7 @@ func FuzzJSON(f *testing.F) {
 	f.Add([]byte(`{"version":1,"units":"F","never_above_c":735,"steps":[{"do":"hold","until":"clear","clear":0.95,"at_most_s":36000}]}`))
 	f.Add([]byte(`{"version":1,"units":"C","steps":[{"do":"heat","to_c":1e308,"rate_c_per_h":5e-324},{"do":"tell","message":"\ud800\u0000"}]}`))
 	f.Add([]byte(`{"version":1,"units":"C","steps":[{"do":"hold","until":"24:61"},{"do":"wait","below_c":null},{"do":"air","on":"yes"}]}`))
+	f.Add([]byte(`{"version":1,"units":"F","steps":[{"do":"hold","until":"clear","clear":0.95,"at_most_s":36000}]}`))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		before := Profile{CeilingC: 1, Steps: []Step{{Kind: Air}}}
 		p := before

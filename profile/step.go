@@ -1,6 +1,9 @@
 package profile
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Kind is what a step does.
 type Kind uint8
@@ -67,4 +70,12 @@ type Profile struct {
 	CeilingC   float64 // "never above": °C; 0 = none given
 	Fahrenheit bool    // the person wrote °F; only for showing it back
 	Steps      []Step
+}
+
+// inDegrees says whether anything in the profile has a unit to be shown in.
+// Where nothing has one, text has no place to keep it either.
+func (p *Profile) inDegrees() bool {
+	return p.CeilingC != 0 || slices.ContainsFunc(p.Steps, func(s Step) bool {
+		return s.Kind == Heat || s.Kind == Cool || s.Kind == Wait || s.Until == UntilCore
+	})
 }
