@@ -138,7 +138,7 @@ func (c *Controller) Retrace(s State, in Input, r *record.Reading) State {
 	t.time()
 	t.look()
 	t.observe()
-	heated := !math.IsNaN(r.SetpointC) && t.s.Law.Ready && guard.Judge(c.cfg.Guard, t.s.History).Verdict == guard.Fine
+	heated := !math.IsNaN(r.SetpointC) && t.s.Law.Ready && guard.Judge(&c.cfg.Guard, &t.s.History).Verdict == guard.Fine
 	on := 0.0
 	if heated {
 		t.s.Law.Duty = r.Duty

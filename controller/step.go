@@ -116,7 +116,7 @@ func (t *tick) catchUp(lostS float64) {
 func (t *tick) look() {
 	r := t.in.Chamber
 	check, checked := t.check()
-	t.s.History = t.s.History.After(t.c.cfg.Guard, guard.Look{
+	t.s.History = t.s.History.After(&t.c.cfg.Guard, guard.Look{
 		DtS: t.dtS, Reading: r, On: t.s.Relay.On, Duty: t.s.Law.Duty, SetpointC: t.setpointC(), Air: t.airOn(), Door: t.in.Door,
 		Check: check, Checked: checked, Inside: t.inside(),
 	})
@@ -239,7 +239,7 @@ func (t *tick) guards() {
 		t.trip(notice.OutputDead, "the heat relay did not take the last command")
 		return
 	}
-	f, tells := guard.Ask(t.c.cfg.Guard, t.s.History)
+	f, tells := guard.Ask(&t.c.cfg.Guard, &t.s.History)
 	t.fine = f.Verdict == guard.Fine
 	if t.s.Asks != "" && unread[f.Code] {
 		return

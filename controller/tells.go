@@ -30,7 +30,7 @@ func (t *tick) tells(withheld guard.Finding, now []guard.Finding) {
 		now = append(now, withheld)
 	}
 	for _, b := range t.s.Boils {
-		if f := b.Finding(t.c.cfg.Guard); f.Verdict == guard.Tell {
+		if f := b.Finding(&t.c.cfg.Guard); f.Verdict == guard.Tell {
 			now = append(now, f)
 		}
 	}
@@ -142,7 +142,7 @@ func (t *tick) afterTrip() {
 		return
 	}
 	t.s.OpenS += t.dtS
-	if t.s.MainSaid || t.s.OpenS < leastS || !t.s.History.StillHeated(t.c.cfg.Guard, math.Min(t.s.OpenS, againS)) {
+	if t.s.MainSaid || t.s.OpenS < leastS || !t.s.History.StillHeated(&t.c.cfg.Guard, math.Min(t.s.OpenS, againS)) {
 		return
 	}
 	t.s.MainSaid = true

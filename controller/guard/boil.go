@@ -45,7 +45,7 @@ func (b Boil) After(dtS, witnessC, chamberC, water float64) Boil {
 }
 
 // Finding tells of a witness that boils where water does not.
-func (b Boil) Finding(l Limits) Finding {
+func (b Boil) Finding(l *Limits) Finding {
 	if b.AtC == 0 || b.AtC >= boilLowC && b.AtC <= boilMost {
 		return Finding{}
 	}

@@ -4,9 +4,10 @@
 // watch. They lower the number of times an independent limit controller must
 // act; they do not replace it.
 //
-// What one thermocouple cannot tell, they cannot either: a probe that drifts, or
-// sits half out of the chamber from the start, or is of a type whose voltage is
-// not much smaller, reads too low, and the kiln gets too hot by as much.
+// What one thermocouple cannot tell, they cannot either. But they know what heat
+// was given: where that and the reading disagree beyond doubt, heat is limited to
+// what is safe whichever of them is right. A probe that reads too low by less
+// than that doubt, or drifts slowly, leaves the kiln too hot by as much.
 package guard
 
 import (
@@ -67,7 +68,7 @@ func DefaultLimits(maxC float64) Limits {
 }
 
 // at interpolates the response.
-func (l Limits) at(tC float64) Response {
+func (l *Limits) at(tC float64) Response {
 	r := l.Response
 	if len(r) == 0 {
 		return DefaultLimits(l.MaxC).Response[0]
@@ -89,47 +90,48 @@ func (l Limits) at(tC float64) Response {
 // lastingCPerH is the rise at full power that lasts, °C/h. A cold kiln leaps up
 // at first, while only the skin of its wall takes part; how it rises 300 °C
 // further up is what it can keep up.
-func (l Limits) lastingCPerH(tC float64) float64 {
+func (l *Limits) lastingCPerH(tC float64) float64 {
 	const furtherC = 300
 	return math.Min(l.at(tC).FullCPerH, l.at(tC+furtherC).FullCPerH)
 }
 
 // temp words a temperature, delta a difference.
-func (l Limits) temp(c float64) string {
+func (l *Limits) temp(c float64) string {
 	if l.Fahrenheit {
 		return fmt.Sprintf("%.0f °F", c*9/5+32)
 	}
 	return fmt.Sprintf("%.0f °C", c)
 }
 
-func (l Limits) delta(c float64) string {
+func (l *Limits) delta(c float64) string {
 	if l.Fahrenheit {
 		return fmt.Sprintf("%.0f °F", c*9/5)
 	}
 	return fmt.Sprintf("%.0f °C", c)
 }
 
-// table holds every guard, in the order in which they are asked. The gravest
-// verdict wins, and among equals the first.
-var table = []func(Limits, History) Finding{
-	noReading, jumped, frozen, reversed, coldOut, slipped, noisy, apart,
-	aboveKilnMax, aboveCeiling, aboveChar, maybeAbove, heatShort,
-	unasked, risingWhileOff, noHeat, notRising, cannotReach,
-	doorOpen, doorLong, doorGuess, tooFast,
+// table asks every guard. The gravest verdict wins, and among equals the first.
+func table(l *Limits, h *History) [22]Finding {
+	return [...]Finding{
+		noReading(l, h), jumped(l, h), frozen(l, h), reversed(l, h), coldOut(l, h), slipped(l, h), noisy(l, h), apart(l, h),
+		aboveKilnMax(l, h), aboveCeiling(l, h), aboveChar(l, h), maybeAbove(l, h), heatShort(l, h),
+		unasked(l, h), risingWhileOff(l, h), noHeat(l, h), notRising(l, h), cannotReach(l, h),
+		doorOpen(l, h), doorLong(l, h), doorGuess(l, h), tooFast(l, h),
+	}
 }
 
 // Judge asks every guard, and gives the gravest verdict. What is only to be told
 // is not in its answer.
-func Judge(l Limits, h History) Finding {
+func Judge(l *Limits, h *History) Finding {
 	worst, _ := Ask(l, h)
 	return worst
 }
 
 // Ask asks every guard: for the gravest verdict, as Judge, and for what a person
 // should know though the heat goes on, in the order of the table.
-func Ask(l Limits, h History) (worst Finding, tells []Finding) {
-	for _, g := range table {
-		switch f := g(l, h); {
+func Ask(l *Limits, h *History) (worst Finding, tells []Finding) {
+	for _, f := range table(l, h) {
+		switch {
 		case f.Verdict == Tell:
 			tells = append(tells, f)
 		case f.Verdict > worst.Verdict:

@@ -13,8 +13,8 @@ import (
 )
 
 // limits are those of a small kiln, figures of our own.
-func limits() Limits {
-	return Limits{CeilingC: 735, MarginC: 10, MaxC: 1100, NoReadingS: 10, Response: []Response{
+func limits() *Limits {
+	return &Limits{CeilingC: 735, MarginC: 10, MaxC: 1100, NoReadingS: 10, Response: []Response{
 		{TempC: 20, LagS: 200, FullCPerH: 1200, CoastC: 30},
 		{TempC: 400, LagS: 100, FullCPerH: 600, CoastC: 4},
 		{TempC: 800, LagS: 40, FullCPerH: 240, CoastC: 0},
@@ -29,12 +29,15 @@ func ok(hotC float64) sensor.Reading {
 func plain(hotC float64) Look { return Look{DtS: 1, Reading: ok(hotC), SetpointC: math.NaN()} }
 
 // at is a history that has settled at a temperature.
-func at(l Limits, hotC float64) History {
+// judge is Judge of a history that has no name.
+func judge(l *Limits, h History) Finding { return Judge(l, &h) }
+
+func at(l *Limits, hotC float64) History {
 	return run(History{}, l, 5, func(int) Look { return plain(hotC) })
 }
 
 // run takes n looks.
-func run(h History, l Limits, n int, look func(i int) Look) History {
+func run(h History, l *Limits, n int, look func(i int) Look) History {
 	for i := range n {
 		h = h.After(l, look(i))
 	}
@@ -42,10 +45,10 @@ func run(h History, l Limits, n int, look func(i int) Look) History {
 }
 
 // firstTrip looks until a guard trips, and gives the look and the finding.
-func firstTrip(h History, l Limits, n int, look func(i int) Look) (int, Finding) {
+func firstTrip(h History, l *Limits, n int, look func(i int) Look) (int, Finding) {
 	for i := range n {
 		h = h.After(l, look(i))
-		if f := Judge(l, h); f.Verdict == Trip {
+		if f := judge(l, h); f.Verdict == Trip {
 			return i, f
 		}
 	}
@@ -54,16 +57,16 @@ func firstTrip(h History, l Limits, n int, look func(i int) Look) (int, Finding)
 
 func TestNothingIsKnownAtFirst(t *testing.T) {
 	l := limits()
-	f := Judge(l, History{})
+	f := judge(l, History{})
 	assert.Equal(t, Withhold, f.Verdict)
 	assert.Equal(t, notice.NoReading, f.Code)
 	h := History{}
 	for i := range 2 {
 		h = h.After(l, plain(20))
-		assert.Equal(t, Withhold, Judge(l, h).Verdict, "after %d readings", i+1)
+		assert.Equal(t, Withhold, judge(l, h).Verdict, "after %d readings", i+1)
 	}
 	h = h.After(l, plain(20))
-	assert.Equal(t, Fine, Judge(l, h).Verdict, "three readings that agree are believed")
+	assert.Equal(t, Fine, judge(l, h).Verdict, "three readings that agree are believed")
 }
 
 // A first frame that is corrupt must not become what later ones are held to.
@@ -72,7 +75,7 @@ func TestFirstFrameMayBeCorrupt(t *testing.T) {
 	h := run(History{}, l, 4, func(i int) Look { return plain([]float64{900, 20, 20.25, 20}[i]) })
 	require.True(t, h.Believed())
 	assert.Equal(t, 20.0, h.HotC)
-	assert.Equal(t, Fine, Judge(l, h).Verdict)
+	assert.Equal(t, Fine, judge(l, h).Verdict)
 }
 
 func TestNoReading(t *testing.T) {
@@ -81,27 +84,27 @@ func TestNoReading(t *testing.T) {
 	h := at(l, 412)
 	for i := 1; i <= 9; i++ {
 		h = h.After(l, bad)
-		f := Judge(l, h)
+		f := judge(l, h)
 		require.Equal(t, Withhold, f.Verdict, "%d s", i)
 		require.Equal(t, notice.NoReading, f.Code)
 	}
 	back := h.After(l, plain(411))
-	assert.Equal(t, Fine, Judge(l, back).Verdict, "it goes on when the reading is back in time")
-	f := Judge(l, h.After(l, bad))
+	assert.Equal(t, Fine, judge(l, back).Verdict, "it goes on when the reading is back in time")
+	f := judge(l, h.After(l, bad))
 	assert.Equal(t, Trip, f.Verdict)
 	assert.Equal(t, "no valid temperature for 10 s: open (last good 412 °C)", f.Text)
 	l.Fahrenheit = true
-	assert.Equal(t, "no valid temperature for 10 s: open (last good 774 °F)", Judge(l, h.After(l, bad)).Text)
+	assert.Equal(t, "no valid temperature for 10 s: open (last good 774 °F)", judge(l, h.After(l, bad)).Text)
 }
 
 // How long ago the look before a bad frame was says nothing about the frame.
 func TestLateTickWithOneBadFrame(t *testing.T) {
 	l := limits()
 	late := Look{DtS: 25, Reading: sensor.Failed(0, sensor.Corrupt), SetpointC: math.NaN()}
-	assert.Equal(t, Withhold, Judge(l, at(l, 500).After(l, late)).Verdict)
+	assert.Equal(t, Withhold, judge(l, at(l, 500).After(l, late)).Verdict)
 	hot := plain(750)
 	hot.DtS = 25
-	assert.Equal(t, Withhold, Judge(l, at(l, 740).After(l, hot)).Verdict)
+	assert.Equal(t, Withhold, judge(l, at(l, 740).After(l, hot)).Verdict)
 }
 
 func TestNumbersThatAreNoTemperatures(t *testing.T) {
@@ -109,7 +112,7 @@ func TestNumbersThatAreNoTemperatures(t *testing.T) {
 	for _, c := range []float64{math.NaN(), math.Inf(1), math.Inf(-1), 1e308, -1e9, 2001, -101} {
 		h := at(l, 300).After(l, plain(c))
 		assert.False(t, h.Believed(), "%g", c)
-		assert.NotEqual(t, Fine, Judge(l, h).Verdict, "%g", c)
+		assert.NotEqual(t, Fine, judge(l, h).Verdict, "%g", c)
 		assert.Equal(t, 300.0, h.HotC, "%g", c)
 	}
 }
@@ -128,9 +131,9 @@ func TestLimitsFromBothSides(t *testing.T) {
 			l.CeilingC = 0
 		}
 		h := at(l, c.below)
-		assert.Equal(t, Fine, Judge(l, h).Verdict, c.name)
+		assert.Equal(t, Fine, judge(l, h).Verdict, c.name)
 		h = h.After(l, plain(c.above))
-		f := Judge(l, h)
+		f := judge(l, h)
 		assert.Equal(t, Withhold, f.Verdict, "%s: no heat from the first reading above", c.name)
 		assert.Equal(t, c.code, f.Code)
 		assert.Equal(t, c.text, f.Text)
@@ -144,18 +147,18 @@ func TestTextsInFahrenheit(t *testing.T) {
 	l := limits()
 	l.Fahrenheit = true
 	h := at(l, 745).After(l, plain(750))
-	assert.Equal(t, "the chamber is at 1382 °F, more than 18 °F above the ceiling of 1355 °F", Judge(l, h).Text)
+	assert.Equal(t, "the chamber is at 1382 °F, more than 18 °F above the ceiling of 1355 °F", judge(l, h).Text)
 }
 
 func TestLeap(t *testing.T) {
 	l := limits()
 	h := at(l, 500)
-	assert.Equal(t, Fine, Judge(l, h.After(l, plain(511.75))).Verdict)
-	assert.Equal(t, Fine, Judge(l, h.After(l, plain(488.25))).Verdict)
+	assert.Equal(t, Fine, judge(l, h.After(l, plain(511.75))).Verdict)
+	assert.Equal(t, Fine, judge(l, h.After(l, plain(488.25))).Verdict)
 	for _, c := range []float64{512.25, 487.75, 250, 1000} {
 		once := h.After(l, plain(c))
-		assert.Equal(t, Withhold, Judge(l, once).Verdict, "%g", c)
-		assert.Equal(t, Fine, Judge(l, once.After(l, plain(500))).Verdict, "back from %g", c)
+		assert.Equal(t, Withhold, judge(l, once).Verdict, "%g", c)
+		assert.Equal(t, Fine, judge(l, once.After(l, plain(500))).Verdict, "back from %g", c)
 	}
 	i, f := firstTrip(h, l, 20, func(int) Look { return plain(250) })
 	assert.Equal(t, 9, i)
@@ -255,7 +258,7 @@ func TestReversedWithoutColdJunction(t *testing.T) {
 
 // weld is a kiln that was held at duty, and goes on rising by perMin after the
 // relay was opened.
-func weld(l Limits, fromC, perMin float64) (int, Finding) {
+func weld(l *Limits, fromC, perMin float64) (int, Finding) {
 	h := run(at(l, fromC), l, 1200, func(i int) Look {
 		k := plain(fromC + 0.25*float64(i%2))
 		k.On, k.Duty, k.SetpointC = i%5 == 0, 0.2, fromC
@@ -344,12 +347,12 @@ func TestTheGravestVerdictWinsAndTheFirstAmongEquals(t *testing.T) {
 	l.MaxC = 700
 	h := at(l, 690)
 	h = run(h, l, 6, func(int) Look { return plain(701) })
-	require.Equal(t, Trip, Judge(l, h).Verdict)
-	assert.Equal(t, notice.AboveKilnMax, Judge(l, h).Code)
+	require.Equal(t, Trip, judge(l, h).Verdict)
+	assert.Equal(t, notice.AboveKilnMax, judge(l, h).Code)
 	both := run(at(l, 696), l, 60, func(i int) Look { return plain(696 + math.Min(float64(i), 60)) })
-	assert.Equal(t, notice.AboveKilnMax, Judge(l, both).Code, "above both: the kiln's maximum is asked first")
+	assert.Equal(t, notice.AboveKilnMax, judge(l, both).Code, "above both: the kiln's maximum is asked first")
 	lost := h.After(l, Look{DtS: 1, Reading: sensor.Failed(0, sensor.Open), SetpointC: math.NaN()})
-	assert.Equal(t, notice.AboveKilnMax, Judge(l, lost).Code, "a trip stands above a withheld tick")
+	assert.Equal(t, notice.AboveKilnMax, judge(l, lost).Code, "a trip stands above a withheld tick")
 }
 
 // anyLook is whatever a sick machine might see.
@@ -375,7 +378,7 @@ func TestAnyHistory(t *testing.T) {
 		for range rapid.IntRange(1, 200).Draw(t, "looks") {
 			k := anyLook(t)
 			h = h.After(l, k)
-			f := Judge(l, h)
+			f := judge(l, h)
 			if !k.Reading.OK() && f.Verdict == Fine {
 				t.Fatalf("fine on a reading of %v with fault %v", k.Reading.HotC, k.Reading.Fault)
 			}
@@ -404,7 +407,7 @@ func TestNeverFineWithoutReadings(t *testing.T) {
 				k.Reading = sensor.Failed(0, sensor.Open)
 			}
 			h = h.After(l, k)
-			if Judge(l, h).Verdict == Fine {
+			if judge(l, h).Verdict == Fine {
 				t.Fatal("fine, and no temperature was ever known")
 			}
 		}
@@ -418,7 +421,8 @@ func TestGapEmptiesTheMemory(t *testing.T) {
 	require.True(t, known)
 	late := plain(310)
 	late.DtS = 900
-	_, known = h.After(l, late).rise(600)
+	h = h.After(l, late)
+	_, known = h.rise(600)
 	assert.False(t, known, "what was 20 steps ago is not what was 10 min ago")
 }
 
@@ -428,5 +432,5 @@ func TestResponseBetweenAndOutside(t *testing.T) {
 	assert.Equal(t, 150.0, l.at(210).LagS)
 	assert.Equal(t, 240.0, l.at(2000).FullCPerH)
 	assert.Equal(t, 375.0, l.lastingCPerH(350))
-	assert.Equal(t, DefaultLimits(900).Response[0], Limits{MaxC: 900}.at(500))
+	assert.Equal(t, DefaultLimits(900).Response[0], (&Limits{MaxC: 900}).at(500))
 }

@@ -7,7 +7,7 @@ import (
 	"calx/controller/notice"
 )
 
-func aboveKilnMax(l Limits, h History) Finding {
+func aboveKilnMax(l *Limits, h *History) Finding {
 	if !h.Seen || h.hottestC() <= l.MaxC {
 		return Finding{}
 	}
@@ -18,7 +18,7 @@ func aboveKilnMax(l Limits, h History) Finding {
 	return Finding{v, notice.AboveKilnMax, fmt.Sprintf("the chamber is at %s, above the kiln's maximum of %s", l.temp(h.hottestC()), l.temp(l.MaxC))}
 }
 
-func aboveCeiling(l Limits, h History) Finding {
+func aboveCeiling(l *Limits, h *History) Finding {
 	if l.CeilingC == 0 || !h.Seen || h.hottestC() <= l.CeilingC+l.MarginC {
 		return Finding{}
 	}
@@ -36,7 +36,7 @@ func aboveCeiling(l Limits, h History) Finding {
 //
 // It may still rise after having fallen, when the door is shut again and the
 // walls give their heat back. That dies away; a shorted relay does not.
-func risingWhileOff(l Limits, h History) Finding {
+func risingWhileOff(l *Limits, h *History) Finding {
 	const leastOffS, againS = 60, 900
 	if h.OffS < leastOffS || !h.Believed() || h.explained(l) {
 		return Finding{}
@@ -53,7 +53,7 @@ const atPower = 0.5
 
 // climbs reports whether the chamber, without heat, has risen as with heat for
 // twice s seconds on end.
-func (h History) climbs(l Limits, s float64) bool {
+func (h *History) climbs(l *Limits, s float64) bool {
 	const leastC = 5
 	least := math.Max(leastC, atPower*l.lastingCPerH(h.HotC)*s/3600)
 	now, ok := h.rise(s)
@@ -66,14 +66,14 @@ func (h History) climbs(l Limits, s float64) bool {
 // and the heat of a burning pattern, which is a fraction of full power. In a
 // cold kiln the junction is so slow that a pulse arrives when it is over: 26 °C
 // were seen after a minute of full power at 120 °C.
-func (l Limits) coastC(h History) float64 {
+func (l *Limits) coastC(h *History) float64 {
 	const half, marginC, burning, coldC, warmC, pulseC = 1.5, 8, 0.25, 20, 300, 25
 	cold := math.Min(math.Max((warmC-h.OffFromC)/(warmC-coldC), 0), 1)
 	return half*l.at(h.OffFromC).CoastC*h.OnBefore + marginC + cold*pulseC + burning*l.lastingCPerH(h.OffFromC)*h.OffS/3600
 }
 
 // rises reports whether the last minute went up as with heat.
-func (h History) rises(l Limits) bool {
+func (h *History) rises(l *Limits) bool {
 	c, ok := h.rise(60)
 	return ok && c > 0 && c >= atPower*l.lastingCPerH(h.HotC)/60
 }
@@ -85,7 +85,7 @@ func (h History) rises(l Limits) bool {
 // With a twin it is silent: noHeat finds what is certain much sooner, and a wet
 // load, half as heavy again as the file says, or a vent takes nearly all that
 // full power brings. Where that lasts, cannotReach ends the firing.
-func notRising(l Limits, h History) Finding {
+func notRising(l *Limits, h *History) Finding {
 	const leastRate, part = 30, 0.1
 	r := l.at(h.HotC)
 	windowS := math.Max(600, 300+3*r.LagS)
@@ -103,7 +103,7 @@ func notRising(l Limits, h History) Finding {
 
 // cannotReach ends a firing that can go no further by itself: nobody is there
 // to see that the kiln is at its end.
-func cannotReach(l Limits, h History) Finding {
+func cannotReach(l *Limits, h *History) Finding {
 	const windowS, leastC = 3600, 3
 	if h.FullS < windowS || !h.Believed() {
 		return Finding{}

@@ -87,20 +87,20 @@ const fullDuty = 0.98
 
 // Believed reports whether the last reading may be acted on: valid, not alone,
 // and not a jump that no kiln can make.
-func (h History) Believed() bool { return h.Seen && h.DoubtS == 0 }
+func (h *History) Believed() bool { return h.Seen && h.DoubtS == 0 }
 
 // Interrupted is what is left of a history when nobody looked for a while: the
 // kiln that runs beside the firing cools meanwhile, and what limits the heat
 // stays; all else begins anew.
-func (h History) Interrupted() History { return History{Twin: h.Twin, Limit: h.Limit} }
+func (h *History) Interrupted() History { return History{Twin: h.Twin, Limit: h.Limit} }
 
 // After is the history after one more look.
-func (h History) After(l Limits, k Look) History {
+func (h History) After(l *Limits, k Look) History {
 	dt := k.DtS
 	if !(dt > 0) {
 		dt = 0
 	}
-	h = h.relay(l, k.On, dt)
+	h.relay(l, k.On, dt)
 	h.Door, h.Inside = k.Door, k.Inside
 	h.Probe.OpenS = over(h.Probe.OpenS, dt, k.Door == sensor.DoorOpen)
 	if k.Duty >= fullDuty {
@@ -114,7 +114,8 @@ func (h History) After(l Limits, k Look) History {
 	h.twin(l, k, dt, believed)
 	if believed {
 		h.DoubtS = 0
-		return h.follow(l, k, dt)
+		h.follow(l, k, dt)
+		return h
 	}
 	h.DoubtS = more(h.DoubtS, dt)
 	h.FullS = 0
@@ -123,7 +124,7 @@ func (h History) After(l Limits, k Look) History {
 
 // twin carries the kiln beside the firing on. A lease of heat that nobody
 // renewed has run out after leaseS.
-func (h *History) twin(l Limits, k Look, dt float64, believed bool) {
+func (h *History) twin(l *Limits, k Look, dt float64, believed bool) {
 	const leaseS = 2
 	if l.Twin == nil {
 		return
@@ -177,7 +178,7 @@ func (h *History) believe(hotC, dt float64) bool {
 }
 
 // follow takes in a reading that is believed.
-func (h History) follow(l Limits, k Look, dt float64) History {
+func (h *History) follow(l *Limits, k Look, dt float64) {
 	r := k.Reading
 	h.stand(k, dt)
 	h.HotC, h.AgeS, h.ColdCode = r.HotC, 0, r.ColdCode
@@ -196,12 +197,11 @@ func (h History) follow(l Limits, k Look, dt float64) History {
 	h.limit(l, dt)
 	h.remember()
 	h.rebound(l, dt)
-	return h
 }
 
 // rebound notes a fall that only an open door makes. Once it is shut the probe
 // comes back to the heat of the walls, whatever the relay does.
-func (h *History) rebound(l Limits, dt float64) {
+func (h *History) rebound(l *Limits, dt float64) {
 	const fallC, leastS, lags = 10, 600, 2
 	h.UnrestS = math.Max(h.UnrestS-dt, 0)
 	if c, ok := h.rise(60); ok && c <= -fallC {
@@ -259,7 +259,7 @@ func over(s, dt float64, is bool) float64 {
 	return more(s, dt)
 }
 
-func (h History) relay(l Limits, on bool, dt float64) History {
+func (h *History) relay(l *Limits, on bool, dt float64) {
 	if on {
 		h.OffS = 0
 		h.OffFromC = h.HotC
@@ -272,11 +272,10 @@ func (h History) relay(l Limits, on bool, dt float64) History {
 		share = 1
 	}
 	h.OnShare += (share - h.OnShare) * (1 - math.Exp(-dt/l.at(h.HotC).LagS))
-	return h
 }
 
 // ago is the reading about s seconds ago; false when it is not remembered.
-func (h History) ago(s float64) (hotC float64, ok bool) {
+func (h *History) ago(s float64) (hotC float64, ok bool) {
 	k := int(math.Round((s - h.TrailS) / everyS))
 	if k < 0 || k >= points || k >= h.TrailN {
 		return 0, false
@@ -286,7 +285,7 @@ func (h History) ago(s float64) (hotC float64, ok bool) {
 
 // rise is how far the reading has come in the last s seconds, °C; false when
 // that is not remembered.
-func (h History) rise(s float64) (c float64, ok bool) {
+func (h *History) rise(s float64) (c float64, ok bool) {
 	from, ok := h.ago(s)
 	return h.HotC - from, ok
 }

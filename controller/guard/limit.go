@@ -30,10 +30,10 @@ const (
 )
 
 // Limited reports whether heat is limited.
-func (h History) Limited() bool { return h.Limit.ForS > 0 }
+func (h *History) Limited() bool { return h.Limit.ForS > 0 }
 
 // limit notes whether there is a reason to limit the heat.
-func (h *History) limit(l Limits, dt float64) {
+func (h *History) limit(l *Limits, dt float64) {
 	if l.Twin == nil {
 		return
 	}
@@ -55,7 +55,7 @@ func (h *History) limit(l Limits, dt float64) {
 
 // maybeAbove keeps the heat off while the chamber would be too hot if the probe
 // lied, and ends a firing that goes on so for long.
-func maybeAbove(l Limits, h History) Finding {
+func maybeAbove(l *Limits, h *History) Finding {
 	if !h.Limited() || !h.Believed() {
 		return Finding{}
 	}

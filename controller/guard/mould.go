@@ -31,7 +31,7 @@ const (
 
 // aboveChar keeps the heat off above what the investment bears while char is
 // left.
-func aboveChar(l Limits, h History) Finding {
+func aboveChar(l *Limits, h *History) Finding {
 	if !h.Inside.Known || h.Inside.Char < someChar || !h.Believed() || h.HotC <= charC+charOverC {
 		return Finding{}
 	}
@@ -45,7 +45,7 @@ func aboveChar(l Limits, h History) Finding {
 
 // tooFast keeps the heat off when the chamber rises through steam or an
 // inversion faster than a mould bears, whatever the profile asks for.
-func tooFast(l Limits, h History) Finding {
+func tooFast(l *Limits, h *History) Finding {
 	rise, ok := h.rise(overRateS)
 	if !h.Inside.Known || !ok || !h.Believed() {
 		return Finding{}

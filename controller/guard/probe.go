@@ -81,7 +81,7 @@ const (
 
 // slipped tells that the probe reads less than it did, at once. The ceiling is
 // then that much lower: see hottestC.
-func slipped(l Limits, h History) Finding {
+func slipped(l *Limits, h *History) Finding {
 	if h.Probe.SlipC < slipC || !h.Believed() {
 		return Finding{}
 	}
@@ -91,7 +91,7 @@ func slipped(l Limits, h History) Finding {
 
 // hottestC is the highest that the chamber is known to be able to be, °C: what
 // the probe has lost at once is added, and a second thermocouple believed.
-func (h History) hottestC() float64 {
+func (h *History) hottestC() float64 {
 	c := h.HotC + math.Max(h.Probe.SlipC, 0)
 	if h.Probe.Checked {
 		c = math.Max(c, h.Probe.CheckC)
@@ -100,7 +100,7 @@ func (h History) hottestC() float64 {
 }
 
 // noisy tells of a reading that jitters.
-func noisy(l Limits, h History) Finding {
+func noisy(l *Limits, h *History) Finding {
 	if h.Probe.NoisyS < noisyForS {
 		return Finding{}
 	}
@@ -109,7 +109,7 @@ func noisy(l Limits, h History) Finding {
 
 // coldOut tells of a controller box that is too hot or too cold. Every degree
 // of error of the cold junction is one of the reading.
-func coldOut(l Limits, h History) Finding {
+func coldOut(l *Limits, h *History) Finding {
 	switch {
 	case h.ColdKnown && !sensor.ColdPlausible(h.ColdC) && h.Probe.ColdOutS >= l.NoReadingS:
 		return Finding{Trip, notice.ColdJunction, fmt.Sprintf("the cold junction reads %s; no controller box is at that", l.temp(h.ColdC))}
@@ -121,7 +121,7 @@ func coldOut(l Limits, h History) Finding {
 
 // apart finds two thermocouples that disagree: one of them lies, and nobody
 // knows which.
-func apart(l Limits, h History) Finding {
+func apart(l *Limits, h *History) Finding {
 	if h.Probe.ApartS < apartForS {
 		return Finding{}
 	}
@@ -134,7 +134,7 @@ func apart(l Limits, h History) Finding {
 
 // doorOpen keeps the heat off while the switch says that the door is open:
 // hands are at the opening, and all heat would go into the room.
-func doorOpen(l Limits, h History) Finding {
+func doorOpen(l *Limits, h *History) Finding {
 	if h.Door != sensor.DoorOpen {
 		return Finding{}
 	}
@@ -142,7 +142,7 @@ func doorOpen(l Limits, h History) Finding {
 }
 
 // doorLong tells of a door that is forgotten.
-func doorLong(l Limits, h History) Finding {
+func doorLong(l *Limits, h *History) Finding {
 	const longS = 600
 	if h.Probe.OpenS < longS {
 		return Finding{}
@@ -152,7 +152,7 @@ func doorLong(l Limits, h History) Finding {
 
 // doorGuess tells that heat was lost as through a door, where no switch says
 // so.
-func doorGuess(l Limits, h History) Finding {
+func doorGuess(l *Limits, h *History) Finding {
 	if h.Twin.LossS == 0 || h.Door != sensor.DoorUnknown {
 		return Finding{}
 	}

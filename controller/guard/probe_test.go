@@ -12,10 +12,10 @@ import (
 )
 
 // told looks until a guard tells something of that code.
-func told(h History, l Limits, n int, code string, look func(i int) Look) int {
+func told(h History, l *Limits, n int, code string, look func(i int) Look) int {
 	for i := range n {
 		h = h.After(l, look(i))
-		_, tells := Ask(l, h)
+		_, tells := Ask(l, &h)
 		for _, f := range tells {
 			if f.Code == code {
 				return i
@@ -100,7 +100,7 @@ func TestTwoThermocouples(t *testing.T) {
 	assert.Equal(t, notice.ProbesApart, f.Code)
 	assert.InDelta(t, 180, i, 2)
 	h := run(at(l, 600), l, 30, both(600, 641))
-	assert.Equal(t, Withhold, Judge(l, h).Verdict, "no heat after 20 s")
+	assert.Equal(t, Withhold, judge(l, h).Verdict, "no heat after 20 s")
 	i, f = firstTrip(at(l, 720), l, 600, both(720, 746))
 	assert.Equal(t, notice.AboveCeiling, f.Code, "the hotter one counts for the ceiling")
 	assert.Equal(t, 2, i)
@@ -115,11 +115,11 @@ func TestDoor(t *testing.T) {
 	k := plain(600)
 	k.Door = sensor.DoorOpen
 	h := at(l, 600).After(l, k)
-	f := Judge(l, h)
+	f := judge(l, h)
 	require.Equal(t, Withhold, f.Verdict, "at once")
 	assert.Equal(t, notice.DoorOpen, f.Code)
 	k.Door = sensor.DoorShut
-	assert.Equal(t, Fine, Judge(l, h.After(l, k)).Verdict)
+	assert.Equal(t, Fine, judge(l, h.After(l, k)).Verdict)
 	k.Door = sensor.DoorOpen
 	assert.InDelta(t, 600, told(at(l, 600), l, 900, notice.DoorLong, func(int) Look { return k }), 2)
 }
@@ -134,14 +134,14 @@ func TestCharLeft(t *testing.T) {
 			return k
 		}
 	}
-	assert.Equal(t, Fine, Judge(l, run(at(l, 734), l, 90, char(734, 0.1))).Verdict)
-	f := Judge(l, at(l, 736).After(l, char(736, 0.1)(0)))
+	assert.Equal(t, Fine, judge(l, run(at(l, 734), l, 90, char(734, 0.1))).Verdict)
+	f := judge(l, at(l, 736).After(l, char(736, 0.1)(0)))
 	assert.Equal(t, Withhold, f.Verdict)
 	assert.Equal(t, notice.CharLeft, f.Code)
 	i, f := firstTrip(at(l, 756), l, 200, char(756, 0.1))
 	assert.Equal(t, notice.CharLeft, f.Code)
 	assert.InDelta(t, 60, i, 2)
-	assert.Equal(t, Fine, Judge(l, run(at(l, 800), l, 90, char(800, 0))).Verdict, "clear: it may go on")
+	assert.Equal(t, Fine, judge(l, run(at(l, 800), l, 90, char(800, 0))).Verdict, "clear: it may go on")
 }
 
 func TestTooFastForTheMould(t *testing.T) {
@@ -153,7 +153,7 @@ func TestTooFastForTheMould(t *testing.T) {
 			k.On, k.Duty, k.Inside = true, 0.5, Inside{Known: true, Water: water}
 			return k
 		})
-		return Judge(l, h)
+		return judge(l, h)
 	}
 	assert.Equal(t, notice.SteamFast, at300(100, 300, 0.5).Code)
 	assert.Equal(t, Fine, at300(100, 200, 0.5).Verdict)

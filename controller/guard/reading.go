@@ -8,7 +8,7 @@ import (
 )
 
 // noReading: unknown means off, at once; for good after NoReadingS.
-func noReading(l Limits, h History) Finding {
+func noReading(l *Limits, h *History) Finding {
 	if h.Seen && h.BadS == 0 {
 		return Finding{}
 	}
@@ -28,7 +28,7 @@ func noReading(l Limits, h History) Finding {
 }
 
 // doubt is the verdict on a temperature that nobody knows.
-func (l Limits) doubt(h History) Verdict {
+func (l *Limits) doubt(h *History) Verdict {
 	if h.DoubtS >= l.NoReadingS {
 		return Trip
 	}
@@ -38,7 +38,7 @@ func (l Limits) doubt(h History) Verdict {
 // jumped finds a probe that slipped, was swapped or touches itself short of the
 // tip: the reading leaps, further than any kiln can, and does not come back. A
 // corrupted frame does, and costs one tick of heat.
-func jumped(l Limits, h History) Finding {
+func jumped(l *Limits, h *History) Finding {
 	if h.JumpS == 0 {
 		return Finding{}
 	}
@@ -49,7 +49,7 @@ func jumped(l Limits, h History) Finding {
 // does not give the same two codes for minutes on end while the setpoint moves
 // on or at full power; and for its noise alone not for a quarter of an hour, or twice that
 // where only the hot code can move.
-func frozen(l Limits, h History) Finding {
+func frozen(l *Limits, h *History) Finding {
 	const (
 		movedC, movingS  = 3, 60
 		coldC            = 10
@@ -79,7 +79,7 @@ const overS = 3
 
 // tooCold reports what a kiln that was heated cannot be: colder than it was at
 // first and than the terminals beside it; or very much colder than those.
-func (h History) tooCold() bool {
+func (h *History) tooCold() bool {
 	const noiseC, everC, heated = 5, 40, 0.05
 	if !h.ColdKnown {
 		return h.OnShare > heated && h.HotC < h.FirstC-2*noiseC && h.FirstC < 60
@@ -89,7 +89,7 @@ func (h History) tooCold() bool {
 
 // reversed finds a probe whose wires are swapped: it reads the colder the
 // hotter the chamber gets.
-func reversed(l Limits, h History) Finding {
+func reversed(l *Limits, h *History) Finding {
 	if h.BelowS < overS || !h.Believed() {
 		return Finding{}
 	}

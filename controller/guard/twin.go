@@ -34,7 +34,7 @@ const (
 //
 // It is silent for a while after a lack of heat, when walls and elements give
 // back what they kept.
-func unasked(l Limits, h History) Finding {
+func unasked(l *Limits, h *History) Finding {
 	w := h.Twin.Older
 	extraC := w.FullC - w.GivenC
 	if extraC < ofGiven*w.GivenC { // a file that is off by a tenth looks like that
@@ -57,14 +57,14 @@ func unasked(l Limits, h History) Finding {
 
 // explained reports whether the twin says that a rise without heat is nothing:
 // what the kiln had stored, or a pattern that burns.
-func (h History) explained(l Limits) bool {
+func (h *History) explained(l *Limits) bool {
 	const part = 0.45
 	w := h.Twin.Older
 	return l.Twin != nil && h.Twin.LackS == 0 && w.FullC-w.GivenC >= doubtfulC && w.SurplusShare() < part
 }
 
 // missing reports whether the readings go with the kiln that gets no heat.
-func (h History) missing() bool {
+func (h *History) missing() bool {
 	w := h.Twin.Older
 	return h.Twin.LossS == 0 && w.GivenC >= noneC && w.MissingShare() >= missingShare && w.MissingShare() <= mostMissing
 }
@@ -89,7 +89,7 @@ func (h *History) miss(dt float64) {
 // firing ends soon only where a switch says that the door is shut, and at once
 // where the heat, were it in the chamber after all, would have brought it above its
 // limit.
-func noHeat(l Limits, h History) Finding {
+func noHeat(l *Limits, h *History) Finding {
 	const patienceS, shutS = 300, 60
 	if l.Twin == nil || !h.Believed() || !h.missing() {
 		return Finding{}
@@ -104,7 +104,7 @@ func noHeat(l Limits, h History) Finding {
 }
 
 // limitC is the temperature that the chamber may not pass, with its margin, °C.
-func (l Limits) limitC() float64 {
+func (l *Limits) limitC() float64 {
 	if l.CeilingC != 0 {
 		return math.Min(l.CeilingC+l.MarginC, l.MaxC)
 	}
@@ -114,7 +114,7 @@ func (l Limits) limitC() float64 {
 // StillHeated reports whether the chamber rises as with heat though everything
 // has been open for s seconds: by the twin, in a window that began since, or as
 // half of full power would in the last s of them.
-func (h History) StillHeated(l Limits, s float64) bool {
+func (h *History) StillHeated(l *Limits, s float64) bool {
 	w := h.Twin.Older
 	if !h.Believed() || h.UnrestS > 0 {
 		return false
@@ -130,7 +130,7 @@ func (h History) StillHeated(l Limits, s float64) bool {
 // heatShort tells of a lack of heat, once it is sure that it is one: of weaker
 // elements or mains when it came at once and stays, and otherwise of either
 // those or a probe that reads too low. Nothing can tell them apart from outside.
-func heatShort(l Limits, h History) Finding {
+func heatShort(l *Limits, h *History) Finding {
 	const deadElement, aboveC = 0.78, 200
 	t := h.Twin
 	switch {
@@ -149,7 +149,7 @@ func heatShort(l Limits, h History) Finding {
 // beyondDoubt reports whether the heat given and the reading disagree by more
 // than is in doubt: for long in what arrives, or so far that no load and no
 // water explains it.
-func (h History) beyondDoubt(l Limits) bool {
+func (h *History) beyondDoubt(l *Limits) bool {
 	const least = 0.1
 	return h.BelowColdS >= belowColdS || h.Twin.LowFor(math.Max(l.Doubt, least)) > 0
 }
@@ -159,7 +159,7 @@ const belowColdS = 600
 
 // belowCold reports whether the reading is colder than the kiln of the file
 // can be, with all that is in doubt at its coldest.
-func (h History) belowCold() bool {
+func (h *History) belowCold() bool {
 	const leastC, part = 8, 0.02
 	coldC := h.Twin.Cold.JunctionC()
 	return coldC-h.HotC > leastC+part*coldC

@@ -37,10 +37,16 @@ func (b Body) JunctionC() float64 {
 }
 
 func bodyOf(s kiln.State) Body {
-	b := make(Body, wallAt, wallAt+len(s.WallC))
+	b := make(Body, wallAt+len(s.WallC))
+	b.fill(s)
+	return b
+}
+
+// fill takes over the temperatures of s.
+func (b Body) fill(s kiln.State) {
 	b[elementAt], b[hotFaceAt], b[loadAt], b[coreAt] = s.ElementC, s.HotFaceC, s.LoadC, s.LoadCoreC
 	b[sheathAt], b[junctionAt], b[gasAt], b[shellAt] = s.SheathC, s.JunctionC, s.GasC, s.ShellC
-	return append(b, s.WallC...)
+	copy(b[wallAt:], s.WallC)
 }
 
 func (b Body) state(roomC float64) kiln.State {

@@ -22,18 +22,23 @@ package twin
 
 import (
 	"math"
+	"sync"
 
 	"calx/sim/kiln"
 )
 
 // Twin is one kiln file, ready to run. It holds no state and may be shared.
 type Twin struct {
-	dry, wet *kiln.Kiln // never stepped, only cloned
-	params   kiln.Params
-	bodyLen  int
-	waterJ   float64 // that Cold begins with
-	roomC    float64
+	benches sync.Pool // of *bench: only to make none anew at every step
+	params  kiln.Params
+	bodyLen int
+	waterJ  float64 // that Cold begins with
+	roomC   float64
 }
+
+// bench is the two kilns in which bodies are stepped. Every step begins by
+// putting a body in, so nothing is left of the one before.
+type bench struct{ dry, wet *kiln.Kiln }
 
 // What stands in the kiln is not known. Cold takes nearly half as much again as
 // the file says, and as much water in it as moulds of gypsum-bonded investment
@@ -55,9 +60,10 @@ const (
 func New(p kiln.Params, roomC float64) *Twin {
 	more := p
 	more.Load.Mass *= moreLoad
-	t := &Twin{dry: kiln.New(p, roomC), wet: kiln.New(more, roomC), params: p, roomC: roomC,
-		waterJ: waterShare * waterJPerKg * float64(more.Load.Mass)}
-	t.bodyLen = len(bodyOf(t.dry.State()))
+	t := &Twin{params: p, roomC: roomC, waterJ: waterShare * waterJPerKg * float64(more.Load.Mass)}
+	dry, wet := kiln.New(p, roomC), kiln.New(more, roomC)
+	t.benches.New = func() any { return &bench{dry.Clone(), wet.Clone()} }
+	t.bodyLen = len(bodyOf(dry.State()))
 	return t
 }
 
@@ -212,7 +218,9 @@ func (t *Twin) gap(s State, k Tick) State {
 
 // advance steps the bodies by dtS with the relay on for a share of it.
 func (t *Twin) advance(s State, dtS, on float64, k Tick) State {
-	dry, wet := t.dry.Clone(), t.wet.Clone()
+	w := t.benches.Get().(*bench)
+	defer t.benches.Put(w)
+	dry := w.dry
 	door := 0.0
 	if k.Open {
 		door = 1
@@ -222,12 +230,14 @@ func (t *Twin) advance(s State, dtS, on float64, k Tick) State {
 			return nil
 		}
 		by.Step(dtS, kiln.Input{On: 1, MainsRatio: math.Sqrt(math.Max(share, 0)), AirOn: k.Air, DoorOpen: door, AmbientC: s.RoomC, LoadHeatW: loadW})
-		return bodyOf(by.State())
+		after := make(Body, t.bodyLen)
+		after.fill(by.StateIn(after[wallAt:]))
+		return after
 	}
 	s.Closed = step(dry, s.Closed, on*s.Arrives.Share, 0)
-	for _, w := range []*Window{&s.Older, &s.Younger} {
-		w.Plus = step(dry, w.Plus, (on+1)*s.Arrives.Share, 0)
-		w.Zero = step(dry, w.Zero, 0, 0)
+	for _, each := range []*Window{&s.Older, &s.Younger} {
+		each.Plus = step(dry, each.Plus, (on+1)*s.Arrives.Share, 0)
+		each.Zero = step(dry, each.Zero, 0, 0)
 	}
 	s.Open = step(dry, s.Open, on, 0)
 	if len(s.Weak) > 0 {
@@ -238,7 +248,7 @@ func (t *Twin) advance(s State, dtS, on float64, k Tick) State {
 		boilW = math.Min(boilWPerK*float64(t.params.Load.Mass)*moreLoad*above, s.WaterJ/dtS)
 		s.WaterJ -= boilW * dtS
 	}
-	s.Cold = step(wet, s.Cold, on*s.Power*(1-k.Doubt), -boilW)
+	s.Cold = step(w.wet, s.Cold, on*s.Power*(1-k.Doubt), -boilW)
 	s.ForS += dtS
 	s.LossS, s.LackS = math.Max(s.LossS-dtS, 0), math.Max(s.LackS-dtS, 0)
 	return s

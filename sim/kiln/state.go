@@ -14,13 +14,17 @@ type State struct {
 }
 
 // State returns a copy of the kiln's state.
-func (k *Kiln) State() State {
+func (k *Kiln) State() State { return k.StateIn(make([]float64, 0, len(k.wall.cells))) }
+
+// StateIn is State with its wall put into wallC, which it overwrites, for whoever
+// takes many and has a place for them.
+func (k *Kiln) StateIn(wallC []float64) State {
 	s := State{
 		ElementC: k.tC[element], HotFaceC: k.tC[hotFace], LoadC: k.tC[load], LoadCoreC: k.coreC,
 		SheathC: k.tC[sheath], JunctionC: k.junctionC, GasC: k.gasC, ShellC: k.wall.shell.tC,
 		AmbientC: k.ambientC, PowerW: k.powerW,
 		EnergyJ: k.energyJ, LoadHeatJ: k.loadHeatJ, LostJ: k.lostJ,
-		WallC: make([]float64, 0, len(k.wall.cells)),
+		WallC: wallC[:0],
 	}
 	for i := range k.wall.cells {
 		s.WallC = append(s.WallC, k.wall.cells[i].tC)
