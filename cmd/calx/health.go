@@ -139,8 +139,12 @@ func (d *daemon) keepAll(ctx context.Context) {
 			d.say.Printf("the figures of firing %d cannot be kept: %v", h.ID, err)
 		}
 	}
-	if r, err := lookAtHealth(ctx, d.log, func(int, int) {}); err == nil {
-		d.metrics.SetHealth(r)
+	r, err := lookAtHealth(ctx, d.log, func(int, int) {})
+	if err != nil && ctx.Err() == nil {
+		d.say.Printf("health of the kiln: %v", err)
+	}
+	if r.Kiln != "" {
+		d.metrics.SetHealth(r) // of all that can be read
 	}
 }
 

@@ -10,15 +10,16 @@ import (
 
 // Entry is one firing of a kiln.
 type Entry struct {
-	ID      uint64
-	Started time.Time
-	Figures Figures
+	ID      uint64    `json:"firing"`
+	Started time.Time `json:"started"`
+	Figures Figures   `json:"figures"`
 }
 
 // Point is one firing in a trend.
 type Point struct {
 	Firing uint64   `json:"firing"`
 	Value  Estimate `json:"value"`
+	Place  int      `json:"-"` // among the entries of the report
 }
 
 // Trend is a figure over the firings, in order.
@@ -34,6 +35,10 @@ type Trend struct {
 	Told   bool           `json:"told"` // the trend is told from none
 	line   Line
 }
+
+// Line is the line over the places of the firings; ok is false where no trend
+// is told, and in a report that was read from JSON.
+func (t Trend) Line() (l Line, ok bool) { return t.line, t.Told && t.line.N > 0 }
 
 // Forecast is in how many firings something comes to pass, with its interval
 // of 95 %.
@@ -56,12 +61,14 @@ type Report struct {
 	HoldDuty  summary.Number `json:"hold_duty"`           // what holding it takes now
 	FileDuty  float64        `json:"hold_duty_file"`      // what the kiln file says
 	TopC      float64        `json:"top_c"`               // hottest of the last ten firings
+	Needed    summary.Number `json:"top_element_ratio"`   // what the elements must give to hold it, over the kiln file; null without firings
 	Reach     *Forecast      `json:"top_out_of_reach"`    // null: no trend can be told, or it is never
 	Cycles    uint64         `json:"relay_cycles"`
 	Rated     int            `json:"relay_rated_cycles"` // 0: the relay does not wear by cycles
 	Relay     *Forecast      `json:"relay_worn"`
 	Second    Trend          `json:"second_thermocouple_c"`
 	Inversion Trend          `json:"quartz_inversion_c"`
+	Entries   []Entry        `json:"entries"` // the firings, oldest first
 }
 
 const (
@@ -74,7 +81,10 @@ const (
 // Look makes the report of a kiln from its firings, oldest first. Units are the
 // caller's to add.
 func Look(p kiln.Params, entries []Entry) Report {
-	r := Report{Kiln: p.Name, Firings: len(entries), HoldC: math.Min(holdC, p.MaxC()-100), HoldDuty: summary.Unknown()}
+	r := Report{Kiln: p.Name, Firings: len(entries), HoldC: math.Min(holdC, p.MaxC()-100), HoldDuty: summary.Unknown(), Needed: summary.Unknown(), Entries: entries}
+	if r.Entries == nil {
+		r.Entries = []Entry{}
+	}
 	if len(entries) > 0 {
 		r.From, r.To = entries[0].Started, entries[len(entries)-1].Started
 	}
@@ -100,7 +110,7 @@ func trend(entries []Entry, of func(Figures) Estimate, usable func(Estimate) boo
 	var x, y []float64
 	for i, e := range entries {
 		if v := of(e.Figures); usable(v) {
-			t.Points = append(t.Points, Point{e.ID, v})
+			t.Points = append(t.Points, Point{e.ID, v, i})
 			x, y = append(x, float64(i)), append(y, float64(v.Value))
 		}
 	}
@@ -146,10 +156,13 @@ func (r *Report) reach(p kiln.Params) {
 	if power := r.Power.Now.Value; power.Known() {
 		r.HoldDuty = summary.Number(r.FileDuty * loss / float64(power))
 	}
-	if r.TopC == 0 || r.Power.line.Slope >= 0 {
+	if r.TopC == 0 {
 		return
 	}
-	r.Reach = ahead(r.Power, p.BalanceDuty(r.TopC)*loss, r.Firings)
+	r.Needed = summary.Number(p.BalanceDuty(r.TopC) * loss)
+	if r.Power.line.Slope < 0 {
+		r.Reach = ahead(r.Power, float64(r.Needed), r.Firings)
+	}
 }
 
 // ahead counts a crossing from the newest firing; nil when no trend is told.

@@ -74,6 +74,13 @@ func (l Line) Slopes() (lo, hi float64) {
 	return l.Slope - d, l.Slope + d
 }
 
+// Band is the interval of the line itself at x.
+func (l Line) Band(x float64) (lo, hi float64) {
+	u := x - l.meanX
+	d := l.t() * l.ResidualSD * math.Sqrt(1/float64(l.N)+u*u/l.sxx)
+	return l.At(x) - d, l.At(x) + d
+}
+
 // Crossing is where the line reaches y, and the interval of that place
 // (E. C. Fieller, "Some problems in interval estimation", J. Roy. Stat. Soc. B
 // 16(2), 1954): all x for which y lies within the confidence band of the line.

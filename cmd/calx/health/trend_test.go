@@ -34,6 +34,9 @@ func TestNorris(t *testing.T) {
 	assert.InEpsilon(t, 0.429796848199937e-3, l.SlopeSE, 1e-11)
 	assert.InEpsilon(t, 0.884796396144373, l.ResidualSD, 1e-11)
 	assert.True(t, l.Told())
+	// At zero the line is its intercept, certified standard error and all.
+	lo, hi := l.Band(0)
+	assert.InEpsilon(t, l.t()*0.232818234301152, (hi-lo)/2, 1e-11)
 }
 
 // Student's t, two-sided 95 %: NIST/SEMATECH e-Handbook of Statistical Methods,
