@@ -1,6 +1,7 @@
 package quantity_test
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -83,6 +84,10 @@ func TestDecodeRefuses(t *testing.T) {
 		{"list for a map", "- a\n", "f:1:1: the file: read sequence; fields are needed here: name, max"},
 		{"map for a list", "name: a\nmax: 5 C\nwalls: {a: 1}\n", "walls: read mapping; a list is needed"},
 		{"map for a value", "name: a\nmax: {a: 1}\n", "max: one value is needed"},
+		{"deep list", "name: " + strings.Repeat("[", 40_000), "f:1:39: brackets nested more than 32 deep; close them"},
+		{"deep map", strings.Repeat("{a: ", 15_000), "f:1:129: brackets nested more than 32 deep; close them"},
+		{"closed again", "name: [" + strings.Repeat("[{}], ", 40) + "]\nmax: 5 C\n", "f:1:7: name: read sequence; text is needed"},
+		{"long", "name: a\nmax: 5 C\n" + strings.Repeat("#\n", 40_000), "f:1:1: the file is 78 kB long; at most 64 kB are read, is this the right file?"},
 		{"range", "name: a\nmax: 1400 C\n", "f:2:6: max: 1400 C is above 1300 C"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
