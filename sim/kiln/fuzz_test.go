@@ -6,8 +6,6 @@ import (
 	"math"
 	"testing"
 
-	"github.com/goccy/go-yaml"
-
 	"calx/sim/kiln"
 	"calx/sim/quantity"
 )
@@ -35,7 +33,7 @@ func FuzzLoad(f *testing.F) {
 			}
 			return
 		}
-		text, err := yaml.Marshal(p)
+		text, err := p.Text(nil, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -43,7 +41,7 @@ func FuzzLoad(f *testing.F) {
 		if err != nil {
 			t.Fatalf("%v\n%s", err, text)
 		}
-		if back, err := yaml.Marshal(q); err != nil || !bytes.Equal(text, back) {
+		if back, err := q.Text(nil, nil); err != nil || !bytes.Equal(text, back) {
 			t.Fatalf("%v\n%s\nis read as\n%s", err, text, back)
 		}
 		heat(t, p)

@@ -2,6 +2,8 @@ package kiln
 
 import (
 	"fmt"
+	"regexp"
+	"strconv"
 	"strings"
 
 	"github.com/goccy/go-yaml"
@@ -21,7 +23,7 @@ func (p Params) Text(head []string, notes map[string]string) ([]byte, error) {
 	for path, note := range notes {
 		comments["$."+path] = []*yaml.Comment{yaml.LineComment(" " + oneLine(note))}
 	}
-	body, err := yaml.MarshalWithOptions(p, yaml.WithComment(comments), yaml.IndentSequence(true))
+	body, err := yaml.MarshalWithOptions(p, yaml.WithComment(comments), yaml.IndentSequence(true), yaml.CustomMarshaler(writeText))
 	if err != nil {
 		return nil, fmt.Errorf("kiln %s: %w", p.Name, err)
 	}
@@ -31,6 +33,18 @@ func (p Params) Text(head []string, notes map[string]string) ([]byte, error) {
 	}
 	b.Write(body)
 	return []byte(b.String()), nil
+}
+
+// plainText is text that may stand without quotes, as far as YAML lets it.
+var plainText = regexp.MustCompile(`^[\pL\pN][\pL\pN .,()/+-]*$`)
+
+// writeText quotes all else: the YAML library leaves a tab, a line end or a
+// leading question mark plain, and reads something else or nothing back.
+func writeText(s string) ([]byte, error) {
+	if plainText.MatchString(s) && !strings.HasSuffix(s, " ") {
+		return yaml.Marshal(s)
+	}
+	return strconv.AppendQuote(nil, s), nil
 }
 
 // oneLine keeps a comment from ending early.

@@ -37,6 +37,20 @@ func TestTextIsReadBackBitForBit(t *testing.T) {
 	})
 }
 
+// What people write into a text may be what YAML means something by.
+func TestTextKeepsWhatPeopleWrote(t *testing.T) {
+	p := load(t, "bench-9l-brick")
+	for _, s := range []string{"", "\t", "a\tb", "\n", "\n a", "a\r\nb\n", "? a", "- a", "a: b", "a # b", "yes", "1e5", "\u0085\u2028\ufeff", "a\x00", `"\a"`} {
+		p.About, p.Fitted = s, &kiln.Fitted{When: s, Firings: []string{s, "b"}}
+		text, err := p.Text(nil, nil)
+		require.NoError(t, err)
+		back, err := kiln.Load("k.yaml", text)
+		if assert.NoError(t, err, "%q:\n%s", s, text) {
+			assert.Equal(t, p, back, "%q", s)
+		}
+	}
+}
+
 func TestTextIsForPeople(t *testing.T) {
 	p := load(t, "bench-9l-brick")
 	text, err := p.Text([]string{"Fitted."}, map[string]string{"load.mass": "was 6 kg"})
