@@ -149,6 +149,9 @@ func (p Params) checkPattern(c *checks, o Pattern, at string) {
 	if o.Shape == ShapeBall && o.Length != 0 && o.Length != o.Section {
 		c.add(at+".length", "%v is given for a ball, which has a section only; use shape: stem for a long piece", o.Length)
 	}
+	if o.Shape != ShapeBall {
+		within(c, at+".length", o.Length, 0.0005, 0.9)
+	}
 	given(c, at+".mass", o.Mass, 1e-7, 20)
 	if o.Mass != nil && known && *o.Mass > 0 {
 		p.checkMass(c, o, material, at)

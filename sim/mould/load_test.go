@@ -84,6 +84,7 @@ func TestLoadRefuses(t *testing.T) {
 		{"negative moisture", "length: 45 mm", "length: 45 mm\n    moisture: -5 %", "patterns[0].moisture: -5 %: moisture is water over dry mass, 0 % to 300 %, for example 12 %"},
 		{"moisture of words", "length: 45 mm", "length: 45 mm\n    moisture: damp", "moisture: damp: moisture is water over dry mass, for example 12 % or 0.12"},
 		{"no length", "    length: 45 mm\n", "", "patterns[0]: length is missing; a stem needs one, for example 60 mm"},
+		{"length of nothing", "length: 45 mm", "length: 0.1 mm", "patterns[0].length: 0.1 mm is outside 0.5 mm to 900 mm"},
 		{"sticks out", "length: 45 mm", "length: 45 mm\n    above_base: 10 mm", "patterns[0].above_base: 10 mm would let the piece stick out; its middle is at 22.5 mm to 97.5 mm"},
 		{"material", "material: seed pod", "material: seedpod", `patterns[0].material: "seedpod" is not known; use woody stem, herb stem, twig,`},
 		{"shape", "shape: stem", "shape: rod", `patterns[0].shape: "rod" is not known; use stem, ball, sheet`},
@@ -130,6 +131,28 @@ patterns:`, 1)
 	s := m.Start(20)
 	assert.InEpsilon(t, 300*0.25*3.14159/4*0.012*0.012*0.045, s.Flasks[0].Pieces[0].UnformedKg, 1e-4, "char to come, kg")
 	assert.InEpsilon(t, 1.5, s.Flasks[0].Pieces[0].WaterKg/(300*3.14159/4*0.012*0.012*0.045), 1e-4)
+}
+
+// Shares at the ends of what a file may say: what is all ash has nothing to
+// burn, and next to nothing needs next to no air.
+func TestMaterialOfNothingButAsh(t *testing.T) {
+	for _, shares := range []string{"char: 0, ash: 1", "char: 0, ash: 0.996, hemicellulose: 1e-310", "char: 1, ash: 0", "char: 1, ash: 0, cellulose: 1e-320"} {
+		p, err := mould.Load("m.yaml", []byte("name: a\nflask: {diameter: 100 mm, height: 100 mm, sleeve: steel, stands: shelf}\n"+
+			"materials: [{name: m, density: 500 kg/m3, "+shares+"}]\npatterns: [{material: m, shape: stem, section: 3 mm, length: 10 mm}]\n"))
+		require.NoError(t, err)
+		m, err := mould.New([]mould.Params{p}, mould.Env{Air: mould.DefaultKilnAir})
+		require.NoError(t, err)
+		s := m.Start(20)
+		m.Step(&s, 24*3600, 700, true)
+		require.NoError(t, m.CheckState(&s), shares)
+		r := m.Read(&s).Flasks[0]
+		if strings.HasPrefix(shares, "char: 0") {
+			assert.Equal(t, 1.0, r.ClearFraction, shares)
+			assert.GreaterOrEqual(t, r.ClearS, 0.0, shares)
+		} else {
+			assert.True(t, r.ClearFraction >= 0 && r.ClearFraction <= 1, "%s: %g", shares, r.ClearFraction)
+		}
+	}
 }
 
 func TestCheckCeiling(t *testing.T) {
@@ -183,6 +206,9 @@ func FuzzLoad(f *testing.F) {
 		m.Step(&s, 3600, 700, false)
 		if err := m.CheckState(&s); err != nil {
 			t.Fatal(err)
+		}
+		if clear := m.Read(&s).Flasks[0].ClearFraction; !(clear >= 0 && clear <= 1) {
+			t.Fatalf("%g of it is clear", clear)
 		}
 	})
 }

@@ -105,7 +105,7 @@ func (m Material) check(c *checks, at string) {
 	}
 	within(c, at+".density", m.Density, 20, 3000)
 	number(c, at+".catalysis", m.catalysis(), 0.1, 20)
-	number(c, at+".volatile_oxygen", m.VolatileO2, 0, 5)
+	number(c, at+".volatile_oxygen", m.VolatileO2, 0, mostOxygen)
 	if m.Softens != 0 {
 		within(c, at+".ash_softens", m.Softens, 500, 1700)
 	}
@@ -122,8 +122,12 @@ func (m Material) catalysis() float64 {
 	return m.Catalysis
 }
 
+// mostOxygen is more than any vapour needs: methane takes 4 kg to the kg.
+const mostOxygen = 5
+
 // volatileOxygen is the oxygen that burns 1 kg of its volatiles, kg: what the
-// whole needs less what its char needs.
+// whole needs less what its char needs, which says nothing any more where the
+// volatiles are less than the slack in the shares.
 func (m Material) volatileOxygen() float64 {
 	if m.VolatileO2 != 0 {
 		return m.VolatileO2
@@ -132,5 +136,6 @@ func (m Material) volatileOxygen() float64 {
 	if volatile == 0 {
 		return 0
 	}
-	return math.Max(0, (woodOxygen*(1-float64(m.Ash))-carbonOxygen*charCarbon*float64(m.Char))/volatile)
+	need := (woodOxygen*(1-float64(m.Ash)) - carbonOxygen*charCarbon*float64(m.Char)) / volatile
+	return math.Max(0, math.Min(need, mostOxygen))
 }

@@ -144,12 +144,13 @@ func (a KilnAir) breathe(x *float64, dt, chamberC, on, demand float64) (missing 
 const clearShare = 0.005
 
 // remaining is the share of what has to burn that is left: of the char, formed
-// and to come; of the volatiles for a piece that leaves next to none.
+// and to come; of the volatiles for a piece that leaves next to none; 0 of one
+// that is nothing but ash.
 func (e *piece) remaining(s *PieceState) float64 {
 	if e.charKg > littleChar*e.dryKg {
 		return (s.CharKg + s.UnformedKg) / e.charKg
 	}
-	return s.volatiles() / e.volumeKg
+	return part(s.volatiles(), e.volumeKg)
 }
 
 const littleChar = 0.02
