@@ -183,6 +183,26 @@ func TestPureRoomsHaveNoEffects(t *testing.T) {
 	}
 }
 
+// The race detector is slow, so the Makefile lists where it is worth its time:
+// all rooms that start a goroutine.
+func TestEveryGoroutineIsRaced(t *testing.T) {
+	body, ok := text(t, "Makefile")
+	assert.True(t, ok)
+	m := regexp.MustCompile(`(?m)^RACE_ROOMS = (.*)$`).FindStringSubmatch(body)
+	if !assert.NotNil(t, m, "the Makefile has no RACE_ROOMS") {
+		return
+	}
+	raced := strings.Fields(strings.ReplaceAll(m[1], "./", ""))
+	for _, s := range sources(t) {
+		ast.Inspect(s.ast, func(n ast.Node) bool {
+			if g, starts := n.(*ast.GoStmt); starts && !s.test && !within(s.room, []string{"deploy/..."}) { // what has no tests
+				assert.Truef(t, within(s.room, raced), "%s: a goroutine in %s, which is not among RACE_ROOMS of the Makefile", s.at(g), s.room)
+			}
+			return true
+		})
+	}
+}
+
 func TestTestsDoNotWait(t *testing.T) {
 	for _, s := range sources(t) {
 		if _, bubble := s.imports()["testing/synctest"]; bubble || !s.test {

@@ -105,6 +105,9 @@ func (r *cutRun) outage(d time.Duration) (v resume.Verdict, lostC float64) {
 // the way back loads the mould more than the firing that was not cut. A person
 // who is asked lets it go on ten minutes later. make cuts-table tries all.
 func TestCuts(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: nights of a kiln and a mould")
+	}
 	kilns, gaps, some, standing := []string{"jewellery-3l-fibre"}, []time.Duration{time.Hour}, stages[:2], "test-plug-60"
 	if os.Getenv("CALX_CUTS") == "all" {
 		some, standing = stages, "woody-pod-90"

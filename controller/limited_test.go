@@ -82,6 +82,9 @@ func (h *hot) when(code string) (at []time.Duration) {
 // limit, and after four hours of limited heat the firing ends. A fast kiln gets
 // no hotter than a slow one.
 func TestDriftIsBounded(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: whole nights")
+	}
 	t.Parallel()
 	for _, name := range []string{"jewellery-3l-fibre", "studio-150l-brick"} {
 		h := newHot(t, name, "12 h", true)
@@ -101,6 +104,9 @@ func TestDriftIsBounded(t *testing.T) {
 // The mains at 88 % for 85 minutes at top heat: the heat is limited, comes back
 // by itself, and the firing comes to its end.
 func TestSagIsLimitedAndOver(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: whole nights")
+	}
 	t.Parallel()
 	h := newHot(t, "bench-9l-brick", "6 h", true)
 	for out := h.tick(0, 1); !out.Ended && h.now < 20*time.Hour; {
@@ -117,6 +123,9 @@ func TestSagIsLimitedAndOver(t *testing.T) {
 
 // Weak mains for good are known to be one after a while, and are lived with.
 func TestWeakMainsAreLivedWith(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: whole nights")
+	}
 	t.Parallel()
 	h := newHot(t, "jewellery-3l-fibre", "6 h", true)
 	for out := h.tick(0, 1); !out.Ended && h.now < 20*time.Hour; {

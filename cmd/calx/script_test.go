@@ -52,8 +52,13 @@ const benchSpeed = 600
 // The live scripts find a daemon on a simulated kiln at $CALX_AT, its log in
 // the folder $DATA.
 func TestLiveScripts(t *testing.T) {
+	dir, files := filepath.Join("testdata", "live"), []string(nil)
+	if testing.Short() { // those in which most is pressed
+		dir, files = "", []string{filepath.Join(dir, "firing.txtar"), filepath.Join(dir, "trip.txtar")}
+	}
 	testscript.Run(t, testscript.Params{
-		Dir:  filepath.Join("testdata", "live"),
+		Dir:   dir,
+		Files: files,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){"json": cmdJSON},
 		Setup: func(e *testscript.Env) error {
 			quiet(e)

@@ -20,7 +20,10 @@ import (
 func TestMarginsOfAnyKiln(t *testing.T) {
 	const gain, phaseDeg, peak = 1.6, 22.0, 3.0
 	n := 25
-	if testing.Verbose() {
+	switch {
+	case testing.Short():
+		n = 3
+	case testing.Verbose():
 		n = 500
 	}
 	rng := rand.New(rand.NewPCG(6, 3))

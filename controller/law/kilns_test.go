@@ -120,6 +120,9 @@ func (o oven) stable(t testing.TB, w wrong, k float64) bool {
 // Which mistakes in a kiln file the loop bears before it swings: power, lags,
 // capacities and losses, each by a factor up and down.
 func TestModelMayBeWrong(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: hundreds of eigenvalue problems")
+	}
 	list := ovens(t)
 	if !testing.Verbose() {
 		list = list[:1]
@@ -159,6 +162,9 @@ func (o oven) limit(t testing.TB, w wrong, bad float64) float64 {
 // takes no margin away that this would show: a contactor hands on what it owes,
 // and the law is told of each pulse. What it adds is its own ripple.
 func TestWrongModelInTime(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: days of a kiln")
+	}
 	o := ovens(t)[0]
 	for _, w := range []wrong{wrongs[0], wrongs[3]} {
 		if w.name != "power" && !testing.Verbose() {

@@ -254,6 +254,9 @@ func unlike(p kiln.Params) kiln.Params {
 // sag of the mains, and moves the duty less, at the same robustness; and it does
 // so on a kiln that has changed since.
 func TestAgainstSIMC(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: nights under six controllers")
+	}
 	list := ovens(t)
 	if !testing.Verbose() {
 		list = list[2:3]

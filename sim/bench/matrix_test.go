@@ -207,6 +207,9 @@ func together(t *testing.T, n int, name func(int) string, job func(testing.TB, i
 // otherwise a sample is tried. CALX_FAULT_ONLY is a regular expression that
 // picks faults by name.
 func TestFaultMatrix(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: two hundred firings")
+	}
 	t.Parallel()
 	file := os.Getenv("CALX_FAULT_TABLE")
 	names := []string{"jewellery-3l-fibre", "bench-9l-brick", "bench-12l-brick-120v", "studio-150l-brick"}

@@ -180,6 +180,9 @@ func (h healthy) String() string {
 // TestHealthyNights fires nights in which nothing is wrong: no guard may end
 // one. CALX_NIGHTS says how many, CALX_NIGHT asks for one of them.
 func TestHealthyNights(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: whole nights")
+	}
 	t.Parallel()
 	first, n := 1, 4
 	if v, err := strconv.Atoi(os.Getenv("CALX_NIGHTS")); err == nil {

@@ -67,6 +67,9 @@ func TestResumeKeepsTheBeliefs(t *testing.T) {
 
 // Notes that cannot be used do not keep anybody from firing, but are told of.
 func TestUnusablePiecesLeaveThePhysics(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: beliefs are worked out twice")
+	}
 	synctest.Test(t, func(t *testing.T) {
 		h := newHouse(t)
 		defer h.die()

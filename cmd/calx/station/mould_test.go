@@ -35,6 +35,9 @@ func (h *house) pods() {
 // The inside of the moulds is not in the log's snapshots: it is followed again
 // from the readings, bit for bit, through every interruption.
 func TestInsideIsFollowedAgain(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: an hour of a mould, four times")
+	}
 	synctest.Test(t, func(t *testing.T) {
 		h := newHouse(t)
 		defer h.die()
