@@ -15,7 +15,7 @@ func (r Report) elements(u units) Part {
 	p.ratio(r.Power)
 	p.Means = "Heat that the elements give, over what the kiln file says. They thin from firing to firing and give less."
 	if r.Needed.Known() {
-		p.Means += fmt.Sprintf(" To hold %s, the hottest of the last %d firings, takes %.0f %%; ramps fall behind well before that.", u.at(r.TopC), min(recent, r.Firings), 100*float64(r.Needed))
+		p.Means += fmt.Sprintf(" To hold %s, the hottest of %s, takes %.0f %%; ramps fall behind well before that.", u.at(r.TopC), lately(r.Firings), 100*float64(r.Needed))
 	}
 	switch f := r.Reach; {
 	case f == nil:
@@ -28,13 +28,21 @@ func (r Report) elements(u units) Part {
 	}
 	switch {
 	case len(r.Power.Points) < 3:
-		p.Blind = "Anything yet: " + few(r.Power, u) + "."
+		p.Blind = "Wear, yet: " + few(r.Power, u) + "."
 	case !r.Power.Told:
 		p.Blind = "Whether they wear: the scatter between firings is larger than any trend."
 	default:
 		p.Blind = "Wear from weak mains: both give less. The line runs through all firings: after new elements it tells wrongly for a while."
 	}
 	return p
+}
+
+// lately words the firings that say what is fired now.
+func lately(firings int) string {
+	if firings == 1 {
+		return "the one firing"
+	}
+	return fmt.Sprintf("the last %d firings", min(recent, firings))
 }
 
 func (r Report) heatLoss(u units) Part {
@@ -49,7 +57,7 @@ func (r Report) heatLoss(u units) Part {
 	}
 	switch {
 	case len(r.Loss.Points) < 3:
-		p.Blind = "Anything yet: " + few(r.Loss, u) + "."
+		p.Blind = "Wear, yet: " + few(r.Loss, u) + "."
 	case !r.Loss.Told:
 		p.Blind = "Whether the seal wears: the scatter between firings is larger than any trend."
 	default:
@@ -61,7 +69,11 @@ func (r Report) heatLoss(u units) Part {
 // Holding words what holding takes now and by the kiln file; HoldDuty must be
 // known.
 func (r Report) Holding(inF bool) string {
-	return fmt.Sprintf("Holding %s takes %.0f %% duty, by the kiln file %.0f %%", units{inF}.at(r.HoldC), float64(r.HoldDuty)*100, r.FileDuty*100)
+	takes := "takes"
+	if r.HoldDuty >= 1 {
+		takes = "would take"
+	}
+	return fmt.Sprintf("Holding %s %s %.0f %% duty, by the kiln file %.0f %%", units{inF}.at(r.HoldC), takes, float64(r.HoldDuty)*100, r.FileDuty*100)
 }
 
 func (r Report) relayPart() Part {
@@ -78,10 +90,10 @@ func (r Report) relayPart() Part {
 	switch {
 	case share >= 1:
 		p.Do = "Have it replaced before the next firing, by a licensed electrician, power off."
-	case r.Relay != nil && r.Relay.From <= soon:
+	case share >= 0.8 || r.Relay != nil && r.Relay.From <= soon:
 		p.Do = "Have a new one at hand, fitted by a licensed electrician, power off."
 	}
-	p.Blind = "Closures before calx, and a relay that was replaced: it counts on."
+	p.Blind = "Closures before calx. Those of a relay that was replaced still count."
 	return p
 }
 

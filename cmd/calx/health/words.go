@@ -116,19 +116,27 @@ func (r Report) ofElements(u units) Finding {
 	p := r.Power
 	switch {
 	case len(p.Points) < 3:
-		return Finding{Text: "Nothing can be told of the elements yet: " + few(p, u) + "."}
+		return Finding{Text: "Nothing can be told of wear yet: " + few(p, u) + "."}
 	case r.Reach != nil && r.Reach.In == 0:
 		return Finding{fmt.Sprintf("The elements hardly hold %s any more, the hottest of the last firings: have them measured.", u.at(r.TopC)), true}
 	}
 	give := fmt.Sprintf("The elements give %s of what the kiln file says", percent(p.Now))
 	switch {
 	case r.Reach != nil:
-		return Finding{Text: fmt.Sprintf("%s and lose %.2f %% a firing (%.2f to %.2f); at this rate %s is out of reach in about %s.", give, -100*float64(p.Each), -100*float64(p.EachHi), -100*float64(p.EachLo), u.at(r.TopC), r.Reach)}
+		give = fmt.Sprintf("%s and lose %.2f %% a firing (%.2f to %.2f)", give, -100*float64(p.Each), -100*float64(p.EachHi), -100*float64(p.EachLo))
+		if far := foresight * r.Firings; float64(r.Reach.From) > float64(far) {
+			return Finding{Text: fmt.Sprintf("%s; at this rate they hold %s for more than %d firings yet, further than %d can foretell.", give, u.at(r.TopC), far, r.Firings)}
+		}
+		return Finding{Text: fmt.Sprintf("%s; at this rate %s is out of reach in about %s.", give, u.at(r.TopC), r.Reach)}
 	case !p.Told:
 		return Finding{Text: fmt.Sprintf("%s; no trend stands out from the scatter of %s.", give, count(len(p.Points), "firing"))}
 	}
 	return Finding{Text: give + "; no wear shows."}
 }
+
+// foresight is how many times their own number firings can foretell: a straight
+// line is drawn no further.
+const foresight = 3
 
 // few words why a trend needs more firings.
 func few(t Trend, u units) string {
@@ -161,7 +169,7 @@ func (p *Part) change(t Trend, scale float64, unit string) {
 	switch {
 	case len(t.Points) == 0:
 	case !t.Told:
-		p.Each = "no trend yet"
+		p.Each = "no trend told"
 	default:
 		p.Each = fmt.Sprintf("%+.2f %s a firing", float64(t.Each)*scale, unit)
 		p.Sure = fmt.Sprintf("%+.2f to %+.2f", float64(t.EachLo)*scale, float64(t.EachHi)*scale)

@@ -57,7 +57,7 @@ func (r *rig) running(t *testing.T) *station.Firing {
 // without POST, JSON and a page of ours nothing that is ordered.
 func FuzzHandler(f *testing.F) {
 	for _, s := range [][4]string{
-		{"GET", "/", "", ""}, {"GET", "/healthz", "", ""}, {"GET", "/metrics", "", ""}, {"GET", "/api/status", "", ""},
+		{"GET", "/", "", ""}, {"GET", "/healthz", "", ""}, {"GET", "/metrics", "", ""}, {"GET", "/kiln?units=F", "", ""}, {"GET", "/api/health", "", ""}, {"GET", "/api/status", "", ""},
 		{"GET", "/api/stream", "", ""}, {"GET", "/api/log", "", ""}, {"GET", "/api/notebook?kind=piece", "", ""},
 		{"POST", "/api/firings", "application/json", longNight},
 		{"POST", "/api/firings", "text/plain", longNight},

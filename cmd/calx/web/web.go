@@ -67,6 +67,7 @@ func New(o Options) http.Handler {
 	m.HandleFunc("POST /api/clear", a.clear)
 	a.notebook(m)
 	a.tell(m)
+	a.wear(m)
 	// Outermost first: a panic anywhere is answered, a foreign page gets nothing.
 	return a.recovering(ownName(noSniff(http.NewCrossOriginProtection().Handler(m))))
 }
@@ -74,8 +75,10 @@ func New(o Options) http.Handler {
 // pointer tells a person with a browser where to look.
 func pointer(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	fmt.Fprint(w, `calx: this address is for programs.
+	fmt.Fprint(w, `calx: this address is for programs, and for one page.
 
+/kiln              the health of the kiln over all its firings, in a browser
+/api/health        the same as JSON
 calx watch         the kiln, live, in a terminal
 calx --help        all commands
 /api/status        the same as JSON
