@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"calx/sim/bench"
+	"calx/sim/chip"
 	"calx/sim/kiln"
 	"calx/sim/quantity"
 )
@@ -25,6 +26,7 @@ func FuzzMishaps(f *testing.F) {
 	for _, kind := range bench.Kinds() {
 		f.Add([]byte("mishaps:\n  - {at: 1 s, for: 2 s, kind: " + kind + "}\n  - {at: 2 s, kind: " + kind + ", value: 0.3}\n"))
 	}
+	f.Add([]byte("mishaps: [{at: 1 s, kind: open, on: second}, {at: 2 s, kind: welded, on: main}, {at: 3 s, for: 2 s, kind: power}]"))
 	f.Add([]byte("mishaps: [{at: 3 h, kind: mains, value: 1e999, for: -1 s}]"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		ms, err := bench.ParseMishaps("m.yaml", data)
@@ -40,14 +42,22 @@ func FuzzMishaps(f *testing.F) {
 		}
 		for i := range ms { // soon enough to be seen
 			ms[i].At %= 10 * time.Second
-			ms[i].For %= 10 * time.Second
+			if ms[i].For > 0 {
+				ms[i].For = 1 + ms[i].For%(10*time.Second)
+			}
 		}
-		b, err := bench.New(bench.Options{Kiln: p, AmbientC: 20, Seed: 1, Mishaps: ms})
+		b, err := bench.New(bench.Options{Kiln: p, AmbientC: 20, Seed: 1, Mishaps: ms, Main: true, Second: &bench.Second{Model: chip.MAX31855}})
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := b.Sleep(context.Background(), 30*time.Second); err != nil {
-			t.Fatal(err)
+		for b.Mono() < 30*time.Second {
+			err := b.Sleep(context.Background(), 30*time.Second-b.Mono())
+			if errors.Is(err, bench.ErrPowerCut) {
+				_, err = b.PowerBack(context.Background(), time.Second)
+			}
+			if err != nil && !errors.Is(err, bench.ErrPowerCut) {
+				t.Fatal(err)
+			}
 		}
 		if got := b.Truth().JunctionC; !(got > -60 && got < 2000) {
 			t.Fatalf("the junction is at %v °C after %+v", got, ms)

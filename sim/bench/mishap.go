@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -99,7 +100,7 @@ type mishapFile struct {
 func (f *mishapFile) Check() []quantity.Problem {
 	var ps []quantity.Problem
 	for i, m := range f.Mishaps {
-		if field, err := (Mishap{Kind: m.Kind, Value: m.Value, On: m.On, For: quantity.Std(m.For)}).check(); err != nil {
+		if field, err := (Mishap{At: quantity.Std(m.At), For: quantity.Std(m.For), Kind: m.Kind, Value: m.Value, On: m.On}).check(); err != nil {
 			ps = append(ps, quantity.Problem{Path: fmt.Sprintf("mishaps[%d].%s", i, field), Text: err.Error()})
 		}
 	}
@@ -124,8 +125,17 @@ func ParseMishaps(file string, data []byte) ([]Mishap, error) {
 	return out, nil
 }
 
+// longest is later than anybody looks at; At+For cannot run over then.
+const longest = 366 * 24 * time.Hour
+
 // check returns the field that is wrong, and why.
 func (m Mishap) check() (field string, err error) {
+	switch {
+	case m.At < 0 || m.At > longest:
+		return "at", fmt.Errorf("%v is not within a year of the start", quantity.Duration(m.At.Seconds()))
+	case m.For < 0 || m.For > longest:
+		return "for", fmt.Errorf("%v is longer than a year; leave it out for good", quantity.Duration(m.For.Seconds()))
+	}
 	if w, ok := workshop[m.Kind]; ok {
 		if m.On != "" {
 			return "on", fmt.Errorf("read %q; leave it out: %s befalls no single part", m.On, m.Kind)
@@ -165,7 +175,7 @@ func (m Mishap) number(usual, least, most float64) (float64, error) {
 
 func sorted(ms []Mishap) []Mishap {
 	out := slices.Clone(ms)
-	slices.SortStableFunc(out, func(a, b Mishap) int { return int(a.At - b.At) })
+	slices.SortStableFunc(out, func(a, b Mishap) int { return cmp.Compare(a.At, b.At) })
 	return out
 }
 

@@ -208,6 +208,8 @@ func TestMishapsSayWhatIsWrong(t *testing.T) {
 		"{at: 1 h, kind: wrong_type}":                 "want one letter of",
 		"{at: 1 h, kind: cold_offset, value: 1000}":   "value 1000 is outside -150 to 150",
 		"{at: 1 h, for: 1 min, kind: open, of: main}": "of",
+		"{at: 1 h, for: 400 d, kind: door}":           "mishaps[0].for: 400 d is longer than a year; leave it out for good",
+		"{at: 400 d, kind: door}":                     "mishaps[0].at: 400 d is not within a year of the start",
 	} {
 		_, err := bench.ParseMishaps("m.yaml", []byte("mishaps:\n  - "+text+"\n"))
 		assert.ErrorContains(t, err, want, text)
@@ -217,4 +219,12 @@ func TestMishapsSayWhatIsWrong(t *testing.T) {
 	assert.Equal(t, []bench.Mishap{{At: time.Hour, Kind: "welded", On: "main"}, {At: 2 * time.Hour, For: 20 * time.Minute, Kind: "power"}}, got)
 	_, err = bench.New(bench.Options{Kiln: shipped(t, "bench-9l-brick"), AmbientC: 20, Mishaps: got})
 	assert.ErrorContains(t, err, `a mishap "welded" on the main contactor, and there is none`)
+}
+
+// Three seconds are more nanoseconds than an int of a 32-bit board holds.
+func TestMishapsHappenInTheirOrder(t *testing.T) {
+	b := open(t, bench.Mishap{At: 4 * time.Second, Kind: "door"}, bench.Mishap{At: time.Second, Kind: "clock", Value: "3600"})
+	before := b.Wall()
+	require.NoError(t, b.Sleep(context.Background(), 2*time.Second))
+	assert.Equal(t, time.Hour+2*time.Second, b.Wall().Sub(before))
 }
