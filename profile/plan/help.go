@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -179,6 +180,6 @@ func tried(in Input, p *Plan, list []change, progress func(name string)) []Help 
 		}
 		out = append(out, h)
 	}
-	slices.SortStableFunc(out, func(a, b Help) int { return int(b.Saves - a.Saves) })
+	slices.SortStableFunc(out, func(a, b Help) int { return cmp.Compare(b.Saves, a.Saves) })
 	return out
 }

@@ -1,6 +1,7 @@
 package whatif
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"time"
@@ -97,7 +98,7 @@ func Run(f Firing) (Record, error) {
 			r.cuts = append(r.cuts, Gap{At: m.At, For: m.For})
 		}
 	}
-	slices.SortStableFunc(r.cuts, func(a, b Gap) int { return int(a.At - b.At) })
+	slices.SortStableFunc(r.cuts, func(a, b Gap) int { return cmp.Compare(a.At, b.At) })
 	r.out.Readings = make([]record.Reading, 0, 24*time.Hour/r.period)
 	r.fire()
 	r.out.EnergyJ = r.kiln.EnergyJ()
