@@ -43,12 +43,16 @@ func (p *Profile) Check() error {
 	case n == 0:
 		errs = append(errs, &Error{Want: "there is no step in this profile; it needs at least one"})
 	case n > maxSteps:
-		errs = append(errs, &Error{Want: fmt.Sprintf("there are %d steps; a profile has at most %d", n, maxSteps)})
+		errs = append(errs, tooManySteps(n))
 	}
 	if len(errs) > 0 {
 		return errs
 	}
 	return nil
+}
+
+func tooManySteps(n int) *Error {
+	return &Error{Want: fmt.Sprintf("there are %d steps; a profile has at most %d", n, maxSteps)}
 }
 
 // checker walks the steps in order and knows the last target.

@@ -143,6 +143,9 @@ func (w wireProfile) profile() (*Profile, error) {
 			errs = append(errs, &Error{Want: `"never_above_c" is 0; leave it out for no ceiling`})
 		}
 	}
+	if n := len(w.Steps); n > maxSteps { // no complaint about each of them
+		return nil, append(errs, tooManySteps(n))
+	}
 	for i, ws := range w.Steps {
 		s := ws.step()
 		p.Steps = append(p.Steps, s)

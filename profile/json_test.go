@@ -3,6 +3,7 @@ package profile
 import (
 	"bytes"
 	"encoding/json"
+	"strings"
 	"testing"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
@@ -75,6 +76,7 @@ func TestJSONErrors(t *testing.T) {
 		{"ceiling zero", `{"version":1,"units":"C","never_above_c":0,"steps":[]}`, `"never_above_c" is 0; leave it out for no ceiling`},
 		{"ceiling high", `{"version":1,"units":"C","never_above_c":2000,"steps":[{"do":"air","on":true}]}`,
 			`read "2000 C": is no ceiling; write one above 0 C and up to 1400 C`},
+		{"too many steps", steps(strings.Repeat("{},", 20_000) + "{}"), "there are 20001 steps; a profile has at most 500"},
 		{"huge time", steps(`{"do":"hold","for_s":1e300}`), `step 1: read "1440 h": is longer than 30 days (720 h); write a shorter time`},
 		{"negative time", steps(`{"do":"hold","for_s":-1e300}`), `step 1: read "0 min": takes no time; write a duration above zero, such as 30 min`},
 	}
