@@ -181,6 +181,7 @@ func TestPlanIsReadOff(t *testing.T) {
 // and temperatures of a kiln.
 func FuzzRead(f *testing.F) {
 	f.Add("t,temp,sp,duty\n0,20,20,0\n1,30,40,50\n", "t", "temp", "min")
+	f.Add("t,temp,sp,duty\n0,20,20,0.5\n1,30,40,1.2\n", "t", "temp", "min") // a share of more than all
 	f.Add("\xef\xbb\xbfd;t;temp\r\n\"2026-01-31\";19:05;1,5\r\n", "t", "temp", "")
 	f.Add("2026-01-31T19:05:00Z\t20\n2026-01-31T19:06:00Z\t21\n", "1", "2", "iso")
 	f.Add("23:59:59,20\n0:00:01,21\n", "1", "2", "hms")

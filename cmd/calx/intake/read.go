@@ -258,6 +258,7 @@ func (r *reader) finish() {
 		if r.fracs {
 			row.Duty /= 100
 		}
+		row.Duty = min(row.Duty, 1) // 1.02 of a share is all; NaN stays
 		r.out.HasSet = r.out.HasSet || !math.IsNaN(row.SetC)
 		r.out.HasDuty = r.out.HasDuty || !math.IsNaN(row.Duty)
 	}
