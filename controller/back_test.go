@@ -34,6 +34,9 @@ func (f *fired) at(step int) func() bool {
 // A kiln that lost its heat climbs through the inversions as slowly as the
 // first time, whatever the step it was in may do.
 func TestWayBackIsNoFasterThanTheProfileWas(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: a kiln and a mould")
+	}
 	f := fire(t, "bench-9l-brick", burnout, nil)
 	f.until("the hold at 700", f.at(5))
 	f.run(20 * time.Minute)
@@ -102,6 +105,9 @@ func TestWetMouldIsSteamedAgain(t *testing.T) {
 
 // A dry mould is not.
 func TestDryMouldIsNotSteamedAgain(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: a kiln and a mould")
+	}
 	f := fire(t, "bench-9l-brick", "heat to 150 C at 120 C/h\nhold until dry, at most 20 h\nheat to 200 C at 75 C/h\n", plug(t))
 	f.until("the ramp after the steam hold", f.at(2))
 	require.True(t, f.s.Inside.Dry)

@@ -152,6 +152,9 @@ func standingIn(t *testing.T, name string) *controller.Mould {
 // What the observer thinks after a gap is what one thinks that saw the chamber
 // all the time; on a straight line it would be off by far more.
 func TestMouldsAreCarriedThroughAGap(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: a kiln and a mould")
+	}
 	m := plug(t)
 	for _, gap := range []time.Duration{time.Minute, 20 * time.Minute, 3 * time.Hour} {
 		f := fire(t, "bench-9l-brick", "heat to 400 C at 200 C/h\nhold 8 h\n", m)

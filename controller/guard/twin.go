@@ -17,7 +17,7 @@ const (
 	surplusShare = 0.75
 	// ofGiven is the least that a relay which never opens must add to what was
 	// given, as a share of it.
-	ofGiven = 0.6
+	ofGiven = 0.4
 	// doubtfulC is the least answer of this kiln, °C, on which heat is withheld,
 	// sureC the one on which the firing ends.
 	doubtfulC, sureC = 3, 8
