@@ -2,9 +2,12 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"log"
+	"net/http/httptest"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
@@ -69,6 +72,25 @@ func TestFiguresAreKeptAndUsed(t *testing.T) {
 	require.NoError(t, err)
 	assert.EqualValues(t, 15, r.Cycles)
 	assert.Equal(t, 3, r.Firings)
+}
+
+// The page and the command work from one report: the same object, whichever is
+// asked.
+func TestHealthIsTheSameEverywhere(t *testing.T) {
+	l := logOf(t, 4)
+	d := &daemon{log: l, say: log.New(io.Discard, "", 0), metrics: web.NewMetrics("test", time.Second)}
+	d.keepAll(context.Background())
+	served := httptest.NewRecorder()
+	web.New(web.Options{Log: l, Metrics: d.metrics}).ServeHTTP(served, httptest.NewRequest("GET", "/api/health", nil))
+	require.Equal(t, 200, served.Code, served.Body)
+	copied := filepath.Join(t.TempDir(), logName)
+	f, err := os.Create(copied)
+	require.NoError(t, err)
+	require.NoError(t, errors.Join(l.Snapshot(f), f.Close()))
+	told, err := call("show", "--health", "--json", "--data", copied)
+	require.NoError(t, err)
+	assert.JSONEq(t, told, served.Body.String())
+	assert.Contains(t, served.Body.String(), `"relay_cycles":20`)
 }
 
 // A list of many firings from kept figures.
