@@ -410,7 +410,11 @@ func (t *tick) waiting(waits bool, dtS, yC float64) {
 	switch {
 	case waits && !t.s.Waiting && t.s.WaitS >= longS:
 		t.s.Waiting = true
-		t.say(notice.HoldBack, fmt.Sprintf("the kiln cannot follow: %s, %s asked for; the plan waits in %s", t.temp(yC), t.temp(t.s.Plan.SetC), t.stepName()))
+		why := "the kiln cannot follow"
+		if t.s.History.Limited() {
+			why = "heat is limited"
+		}
+		t.say(notice.HoldBack, fmt.Sprintf("%s: %s, %s asked for; the plan waits in %s", why, t.temp(yC), t.temp(t.s.Plan.SetC), t.stepName()))
 	case !waits && t.s.FlowS >= longS:
 		if t.s.Waiting {
 			t.say(notice.CaughtUp, fmt.Sprintf("the kiln has caught up at %s; the plan goes on", t.temp(yC)))

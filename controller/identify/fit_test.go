@@ -94,6 +94,9 @@ var asked = map[int]foresight{1: {rmseC: 6, counted: 0.04}, 3: {rmseC: 4, counte
 // by another model: chamber, and heat as calx counts it. What the elements draw
 // from the mains takes a meter besides.
 func TestFitForetells(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: fits to whole firings")
+	}
 	t.Parallel()
 	all := shipped(t)
 	names, counts := slices.Sorted(maps.Keys(plants())), []int{1, 3}
@@ -197,6 +200,9 @@ func TestStandardErrorsCover(t *testing.T) {
 
 // What disturbs a firing leaves the figures within their standard errors.
 func TestFitBearsDisturbances(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: fits to whole firings")
+	}
 	t.Parallel()
 	file := shipped(t)["bench-9l-brick"]
 	truth, want := changed(file)
@@ -268,6 +274,9 @@ func samples(length time.Duration, hotC func(h float64) float64, on float64) ide
 }
 
 func TestFitRefuses(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long: fits to whole firings")
+	}
 	file := shipped(t)["bench-9l-brick"]
 	ramp := func(h float64) float64 { return 20 + 100*h }
 	for text, r := range map[string]identify.Recorded{
