@@ -36,7 +36,8 @@ func joined(a, b error) error {
 
 // printHealth is a table with the course of each figure, and what it leads to.
 func printHealth(e *env, r health.Report, inF bool) {
-	w := r.Words(inF)
+	u := health.Units{InF: inF}
+	w := r.Words(u)
 	e.printf("%s over %s\n\n", e.paint(bold, "health of "+printable(r.Kiln)), w.Over)
 	for _, p := range w.Parts {
 		now := strings.TrimSpace(p.Value + " " + p.Of)
@@ -48,7 +49,7 @@ func printHealth(e *env, r health.Report, inF bool) {
 		}
 		e.printf("  %s %s\n", e.paint(faint, fmt.Sprintf("%-9s", p.Name)), strings.TrimRight(fmt.Sprintf("%-29s %-16s %s", now, sparkline(p.Trend, 16), p.Each), " "))
 		if p.Name == "heat loss" && r.HoldDuty.Known() {
-			e.printf("  %9s %s\n", "", r.Holding(inF))
+			e.printf("  %9s %s\n", "", r.Holding(u))
 		}
 	}
 	e.printf("\n")

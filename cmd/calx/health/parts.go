@@ -10,12 +10,12 @@ const nothing = "Nothing."
 // soon is how many firings ahead a part is worth having on the shelf.
 const soon = 20
 
-func (r Report) elements(u units) Part {
+func (r Report) elements(u Units) Part {
 	p := Part{Name: "elements", Title: "Elements", Do: nothing}
 	p.ratio(r.Power)
 	p.Means = "Heat that the elements give, over what the kiln file says. They thin from firing to firing and give less."
 	if r.Needed.Known() {
-		p.Means += fmt.Sprintf(" To hold %s, the hottest of %s, takes %.0f %%; ramps fall behind well before that.", u.at(r.TopC), lately(r.Firings), 100*float64(r.Needed))
+		p.Means += fmt.Sprintf(" To hold %s, the hottest of %s, takes %.0f %%; ramps fall behind well before that.", u.At(r.TopC), lately(r.Firings), 100*float64(r.Needed))
 	}
 	switch f := r.Reach; {
 	case f == nil:
@@ -45,12 +45,12 @@ func lately(firings int) string {
 	return fmt.Sprintf("the last %d firings", min(recent, firings))
 }
 
-func (r Report) heatLoss(u units) Part {
+func (r Report) heatLoss(u Units) Part {
 	p := Part{Name: "heat loss", Title: "Heat loss", Do: nothing}
 	p.ratio(r.Loss)
 	p.Means = "Heat that goes to the room, over what the kiln file says. It grows as door seal and lining open up."
 	if r.HoldDuty.Known() {
-		p.Means += " " + r.Holding(u.inF) + "."
+		p.Means += " " + r.Holding(u) + "."
 	}
 	if r.Loss.Told && r.Loss.Each > 0 {
 		p.Do = "Cold and switched off, look along door seal, peephole and lining for gaps and cracks."
@@ -68,12 +68,12 @@ func (r Report) heatLoss(u units) Part {
 
 // Holding words what holding takes now and by the kiln file; HoldDuty must be
 // known.
-func (r Report) Holding(inF bool) string {
+func (r Report) Holding(u Units) string {
 	takes := "takes"
 	if r.HoldDuty >= 1 {
 		takes = "would take"
 	}
-	return fmt.Sprintf("Holding %s %s %.0f %% duty, by the kiln file %.0f %%", units{inF}.at(r.HoldC), takes, float64(r.HoldDuty)*100, r.FileDuty*100)
+	return fmt.Sprintf("Holding %s %s %.0f %% duty, by the kiln file %.0f %%", u.At(r.HoldC), takes, float64(r.HoldDuty)*100, r.FileDuty*100)
 }
 
 func (r Report) relayPart() Part {
@@ -97,17 +97,17 @@ func (r Report) relayPart() Part {
 	return p
 }
 
-func (r Report) second(u units) Part {
+func (r Report) second(u Units) Part {
 	p := Part{Name: "probes", Title: "Second thermocouple", Do: nothing}
 	if len(r.Second.Points) == 0 {
 		p.Blind = "Whether the thermocouple drifts: there is no second one in the chamber. Give one the role \"chamber 2\" in calx.yaml and they watch each other."
 		return p
 	}
 	now := r.Second.Now
-	p.Value = fmt.Sprintf("%+.1f %s", u.apart(float64(now.Value)), u.degree())
-	p.Of = fmt.Sprintf("to the second ± %.1f", math.Max(u.apart(2*float64(now.SE)), 0.1))
-	p.change(r.Second, u.apart(1), u.degree())
-	p.Means = fmt.Sprintf("Chamber less second thermocouple, above %s. A steady difference is two places in one chamber; one that grows is a probe that drifts.", u.at(hotC))
+	p.Value = fmt.Sprintf("%+.1f %s", u.Apart(float64(now.Value)), u.Degree())
+	p.Of = fmt.Sprintf("to the second ± %.1f", math.Max(u.Apart(2*float64(now.SE)), 0.1))
+	p.change(r.Second, u.Apart(1), u.Degree())
+	p.Means = fmt.Sprintf("Chamber less second thermocouple, above %s. A steady difference is two places in one chamber; one that grows is a probe that drifts.", u.At(hotC))
 	p.Blind = "Which of the two drifts."
 	if r.Second.Told {
 		p.Do = "Compare both with a fresh one in the same hole; change probes cold and switched off."
@@ -115,25 +115,25 @@ func (r Report) second(u units) Part {
 	return p
 }
 
-func (r Report) quartz(u units) Part {
+func (r Report) quartz(u Units) Part {
 	p := Part{Name: "quartz", Title: "Quartz inversion", Do: nothing}
 	if len(r.Inversion.Points) == 0 {
-		p.Blind = fmt.Sprintf("How true the thermocouple in the core is: in no firing did one (role \"witness\") show the inversion. It takes quartz in the investment, and a core that passes %s to %s.", u.at(coreFrom), u.at(coreTo))
+		p.Blind = fmt.Sprintf("How true the thermocouple in the core is: in no firing did one (role \"witness\") show the inversion. It takes quartz in the investment, and a core that passes %s to %s.", u.At(coreFrom), u.At(coreTo))
 		return p
 	}
 	now, off := r.Inversion.Now, float64(r.Inversion.Now.Value)-quartzC
-	p.Value = u.at(float64(now.Value))
-	p.Of = "as seen, true " + u.at(quartzC)
-	p.change(r.Inversion, u.apart(1), u.degree())
+	p.Value = u.At(float64(now.Value))
+	p.Of = "as seen, true " + u.At(quartzC)
+	p.change(r.Inversion, u.Apart(1), u.Degree())
 	p.Means = "Where the core dwelt while its quartz inverted: a fixed point that checks the thermocouple in the core."
 	const step = 2 // °C to which one firing shows it
-	p.Blind = fmt.Sprintf("Anything finer than ± %.0f %s, and the thermocouple of the chamber.", u.apart(2*step), u.degree())
+	p.Blind = fmt.Sprintf("Anything finer than ± %.0f %s, and the thermocouple of the chamber.", u.Apart(2*step), u.Degree())
 	if math.Abs(off) > 2*step {
 		way := "high"
 		if off < 0 {
 			way = "low"
 		}
-		p.Do = fmt.Sprintf("It reads about %.0f %s too %s there: compare it with a fresh one.", math.Abs(u.apart(off)), u.degree(), way)
+		p.Do = fmt.Sprintf("It reads about %.0f %s too %s there: compare it with a fresh one.", math.Abs(u.Apart(off)), u.Degree(), way)
 	}
 	return p
 }

@@ -42,9 +42,8 @@ func Cautions() []string {
 	}
 }
 
-// Words words the report, temperatures in °F if inF.
-func (r Report) Words(inF bool) Words {
-	u := units{inF}
+// Words words the report.
+func (r Report) Words(u Units) Words {
 	const day = "2 Jan 2006"
 	return Words{
 		Over:     fmt.Sprintf("%s, %s to %s", count(r.Firings, "firing"), r.From.Local().Format(day), r.To.Local().Format(day)),
@@ -53,30 +52,35 @@ func (r Report) Words(inF bool) Words {
 	}
 }
 
-// units word temperatures.
-type units struct{ inF bool }
+// Units are how a person reads temperatures.
+type Units struct{ InF bool }
 
-func (u units) degree() string {
-	if u.inF {
+// Degree is the unit: °C or °F.
+func (u Units) Degree() string {
+	if u.InF {
 		return "°F"
 	}
 	return "°C"
 }
 
-// at is a temperature, apart a difference in figures.
-func (u units) at(c float64) string {
-	if u.inF {
-		c = c*9/5 + 32
+// Of is a temperature given in °C.
+func (u Units) Of(c float64) float64 {
+	if u.InF {
+		return c*9/5 + 32
 	}
-	return fmt.Sprintf("%.0f %s", c, u.degree())
+	return c
 }
 
-func (u units) apart(c float64) float64 {
-	if u.inF {
+// Apart is a difference of temperatures given in °C.
+func (u Units) Apart(c float64) float64 {
+	if u.InF {
 		return c * 9 / 5
 	}
 	return c
 }
+
+// At words a temperature given in °C, without decimals.
+func (u Units) At(c float64) string { return fmt.Sprintf("%.0f %s", u.Of(c), u.Degree()) }
 
 func count(n int, what string) string {
 	if n == 1 {
@@ -86,7 +90,7 @@ func count(n int, what string) string {
 }
 
 // findings say what it comes to.
-func (r Report) findings(u units) []Finding {
+func (r Report) findings(u Units) []Finding {
 	out := []Finding{r.ofElements(u)}
 	tell := func(grave bool, format string, args ...any) {
 		f := Finding{fmt.Sprintf(format, args...), grave}
@@ -112,22 +116,22 @@ func (r Report) findings(u units) []Finding {
 	return out
 }
 
-func (r Report) ofElements(u units) Finding {
+func (r Report) ofElements(u Units) Finding {
 	p := r.Power
 	switch {
 	case len(p.Points) < 3:
 		return Finding{Text: "Nothing can be told of wear yet: " + few(p, u) + "."}
 	case r.Reach != nil && r.Reach.In == 0:
-		return Finding{fmt.Sprintf("The elements hardly hold %s any more, the hottest of the last firings: have them measured.", u.at(r.TopC)), true}
+		return Finding{fmt.Sprintf("The elements hardly hold %s any more, the hottest of the last firings: have them measured.", u.At(r.TopC)), true}
 	}
 	give := fmt.Sprintf("The elements give %s of what the kiln file says", percent(p.Now))
 	switch {
 	case r.Reach != nil:
 		give = fmt.Sprintf("%s and lose %.2f %% a firing (%.2f to %.2f)", give, -100*float64(p.Each), -100*float64(p.EachHi), -100*float64(p.EachLo))
-		if far := foresight * r.Firings; float64(r.Reach.From) > float64(far) {
-			return Finding{Text: fmt.Sprintf("%s; at this rate they hold %s for more than %d firings yet, further than %d can foretell.", give, u.at(r.TopC), far, r.Firings)}
+		if r.Reach.Beyond(r.Firings) {
+			return Finding{Text: fmt.Sprintf("%s; at this rate they hold %s for more than %d firings yet, further than %d can foretell.", give, u.At(r.TopC), foresight*r.Firings, r.Firings)}
 		}
-		return Finding{Text: fmt.Sprintf("%s; at this rate %s is out of reach in about %s.", give, u.at(r.TopC), r.Reach)}
+		return Finding{Text: fmt.Sprintf("%s; at this rate %s is out of reach in about %s.", give, u.At(r.TopC), r.Reach)}
 	case !p.Told:
 		return Finding{Text: fmt.Sprintf("%s; no trend stands out from the scatter of %s.", give, count(len(p.Points), "firing"))}
 	}
@@ -138,9 +142,13 @@ func (r Report) ofElements(u units) Finding {
 // line is drawn no further.
 const foresight = 3
 
+// Beyond reports whether all of the forecast lies further ahead than so many
+// firings can foretell.
+func (f Forecast) Beyond(firings int) bool { return float64(f.From) > float64(foresight*firings) }
+
 // few words why a trend needs more firings.
-func few(t Trend, u units) string {
-	return fmt.Sprintf("it takes three firings from a cold kiln to above %s with a long hold, and there %s", u.at(300), isAre(len(t.Points)))
+func few(t Trend, u Units) string {
+	return fmt.Sprintf("it takes three firings from a cold kiln to above %s with a long hold, and there %s", u.At(300), isAre(len(t.Points)))
 }
 
 func isAre(n int) string {

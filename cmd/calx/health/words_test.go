@@ -26,7 +26,7 @@ func TestWordsSayAll(t *testing.T) {
 		"gains": Look(p, months(30, -0.01)), "wears": Look(p, months(30, 0.01)), "worn out": Look(p, months(200, 0.005)), "all": Look(p, rich), "ssr": Look(ssr, rich),
 	} {
 		for _, inF := range []bool{false, true} {
-			w := r.Words(inF)
+			w := r.Words(Units{inF})
 			t.Logf("%s: %v", name, w.Findings)
 			assert.NotEmpty(t, w.Findings, name)
 			assert.Len(t, w.Parts, 5)
@@ -50,14 +50,22 @@ func wordsOf(w Words) (out []any) {
 	return out
 }
 
+// A slow wear is not drawn out further than the firings bear.
+func TestNoForecastBeyondWhatFiringsBear(t *testing.T) {
+	r := Look(shipped(t, "bench-9l-brick"), months(30, 0.002))
+	assert.True(t, r.Reach.Beyond(30), "%v", r.Reach)
+	assert.Contains(t, r.Words(Units{}).Findings[0].Text, "for more than 90 firings yet, further than 30 can foretell")
+	assert.False(t, Look(shipped(t, "bench-9l-brick"), months(30, 0.01)).Reach.Beyond(30))
+}
+
 // What must be done before the next firing comes first.
 func TestGravestFirst(t *testing.T) {
 	p := shipped(t, "bench-9l-brick")
 	p.Relay.RatedCycles = 1000
-	w := Look(p, months(30, 0.01)).Words(false)
+	w := Look(p, months(30, 0.01)).Words(Units{})
 	assert.True(t, w.Findings[0].Grave)
 	assert.Contains(t, w.Findings[0].Text, "relay")
 	assert.Contains(t, w.Findings[1].Text, "out of reach in about")
-	w = Look(shipped(t, "bench-9l-brick"), months(200, 0.005)).Words(false)
+	w = Look(shipped(t, "bench-9l-brick"), months(200, 0.005)).Words(Units{})
 	assert.True(t, strings.HasPrefix(w.Findings[0].Text, "The elements hardly hold 720 °C"), w.Findings[0].Text)
 }

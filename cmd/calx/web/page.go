@@ -10,6 +10,8 @@ import (
 	"net/http"
 	"regexp"
 	"strings"
+
+	"calx/cmd/calx/health"
 )
 
 // page is what every page for people has: one file, nothing fetched to show
@@ -76,20 +78,20 @@ func showWords(w http.ResponseWriter, code int, p page, words ...string) {
 }
 
 // unitsOf is the unit that ?units= asks for, otherwise the usual one.
-func unitsOf(r *http.Request, usual string) (inF bool, err error) {
-	switch u := r.URL.Query().Get("units"); strings.ToUpper(u) {
+func unitsOf(r *http.Request, usual string) (u health.Units, err error) {
+	switch asked := r.URL.Query().Get("units"); strings.ToUpper(asked) {
 	case "":
-		return usual == "F", nil
+		return health.Units{InF: usual == "F"}, nil
 	case "C":
-		return false, nil
+		return health.Units{}, nil
 	case "F":
-		return true, nil
+		return health.Units{InF: true}, nil
 	default:
-		return false, fmt.Errorf("units is %q; it must be C or F", u)
+		return u, fmt.Errorf("units is %q; it must be C or F", asked)
 	}
 }
 
-func unitLinks(inF bool) []unitLink { return []unitLink{{"C", !inF}, {"F", inF}} }
+func unitLinks(u health.Units) []unitLink { return []unitLink{{"C", !u.InF}, {"F", u.InF}} }
 
 var (
 	unitAfter = regexp.MustCompile(`(\d) (°C|°F|%|kWh|firings?\b)`)
