@@ -32,7 +32,16 @@ const (
 // file is used only to name places. The error is of type [Errors] and holds
 // every problem found; v is then unchanged. If v is a [Checker], it is
 // asked once everything has been read.
-func Decode(file string, data []byte, v any) error {
+func Decode(file string, data []byte, v any) error { return decode(file, data, "", v) }
+
+// DecodeField reads one field of a document into v, as strictly as Decode, and
+// looks at nothing beside it.
+func DecodeField(file string, data []byte, name string, v any) error {
+	return decode(file, data, name, v)
+}
+
+// decode reads the field of that name, or with "" the whole.
+func decode(file string, data []byte, name string, v any) error {
 	target := reflect.ValueOf(v)
 	if target.Kind() != reflect.Pointer || target.IsNil() {
 		return fmt.Errorf("decode %s: need a pointer to read into, got %T", file, v)
@@ -41,13 +50,17 @@ func Decode(file string, data []byte, v any) error {
 	fresh := reflect.New(target.Type().Elem())
 	fresh.Elem().Set(target.Elem())
 	body, err := d.document(data)
+	if err == nil && name != "" {
+		body, err = d.field(body, name)
+	}
 	if err != nil {
 		return err
 	}
-	d.node(body, fresh.Elem(), "", 0)
+	d.node(body, fresh.Elem(), name, 0)
 	if c, ok := fresh.Interface().(Checker); ok && len(d.found) == 0 {
 		for _, p := range c.Check() {
-			d.add(d.place(p.Path), "%s", strings.TrimPrefix(p.Path+": "+p.Text, ": "))
+			path := strings.Trim(name+"."+p.Path, ".")
+			d.add(d.place(path), "%s", strings.TrimPrefix(path+": "+p.Text, ": "))
 		}
 	}
 	if len(d.found) > 0 {
@@ -96,6 +109,25 @@ func (d *decoder) document(data []byte) (ast.Node, error) {
 	}
 	at := position(bodies[1])
 	return nil, Errors{{d.file, at.Line, at.Column, "a second document starts here; one file holds one document"}}
+}
+
+// field is what stands at the field of that name.
+func (d *decoder) field(body ast.Node, name string) (found ast.Node, err error) {
+	if m, ok := body.(ast.MapNode); ok {
+		for it := m.MapRange(); it.Next(); {
+			switch at := it.Key().GetToken(); {
+			case at.Value != name:
+			case found != nil:
+				return nil, Errors{{d.file, at.Position.Line, at.Position.Column, name + ": given twice; keep one"}}
+			default:
+				found = it.Value()
+			}
+		}
+	}
+	if found == nil {
+		return nil, Errors{{d.file, 1, 1, name + ": missing; it must be given"}}
+	}
+	return found, nil
 }
 
 // tooDeep finds the bracket that nests too deep, before the parser has to.

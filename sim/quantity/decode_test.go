@@ -72,6 +72,26 @@ oven.yaml:8:6: fan: read yes; true or false is needed`)
 	assert.Equal(t, 1, one.Line)
 }
 
+func TestDecodeField(t *testing.T) {
+	var l layer
+	err := quantity.DecodeField("f", []byte("nonsense: {a: 1}\nwall: {material: 017, thickness: 2 cm}\n? x\n"), "wall", &l)
+	require.NoError(t, err)
+	assert.Equal(t, layer{"017", 0.02}, l)
+	for text, want := range map[string]string{
+		"a: 1\n":                              "f:1:1: wall: missing",
+		"- wall\n":                            "f:1:1: wall: missing",
+		"wall:\n":                             "wall: no value",
+		"wall: {materiel: a}\n":               "f:1:8: wall.materiel: unknown field",
+		"wall: {material: a, thickness: 9}\n": "f:1:32: wall.thickness: 9: a length needs a unit",
+		"wall: {material: a, thickness: 1 m}\nwall: {}\n": "f:2:1:",
+		"a: [\n": "not readable as YAML",
+	} {
+		assert.ErrorContains(t, quantity.DecodeField("f", []byte(text), "wall", &l), want, text)
+	}
+	var o oven
+	assert.ErrorContains(t, quantity.DecodeField("f", []byte("a:\n  name: x\n  max: 1400 C\n"), "a", &o), "f:3:8: a.max: 1400 C is above 1300 C")
+}
+
 func TestDecodeRefuses(t *testing.T) {
 	for _, tt := range []struct{ name, text, want string }{
 		{"empty", "", "f:1:1: the file is empty"},

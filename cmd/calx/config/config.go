@@ -10,8 +10,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/goccy/go-yaml"
-
 	"calx/controller/relay"
 	"calx/controller/resume"
 	"calx/sensor/thermocouple"
@@ -206,21 +204,45 @@ func (c *Config) RelayConfig() (relay.Config, error) {
 	return r, r.Check()
 }
 
-// LoadHeater reads the outputs alone, whatever else is in the file: driving
-// the heat off must not wait for a typo elsewhere to be mended.
+// outputs are the fields of Heater as text: only the lines and their level
+// matter to who drives the heat off.
+type outputs struct {
+	Pin       string `yaml:"pin"`
+	Main      string `yaml:"main,omitempty"`
+	Air       string `yaml:"air,omitempty"`
+	Active    string `yaml:"active,omitempty"`
+	Relay     string `yaml:"relay,omitempty"`
+	LeastOn   string `yaml:"least_on,omitempty"`
+	LeastOff  string `yaml:"least_off,omitempty"`
+	Heartbeat string `yaml:"heartbeat,omitempty"`
+	Watchdog  string `yaml:"watchdog,omitempty"`
+}
+
+// Check refuses what would drive a line to the wrong level, or none.
+func (o outputs) Check() (ps []quantity.Problem) {
+	if o.Pin == "" {
+		ps = append(ps, quantity.Problem{Path: "pin", Text: "no line given; name the line of the heat relay, for example GPIO17"})
+	}
+	if o.Active != "" && o.Active != "high" && o.Active != "low" {
+		ps = append(ps, quantity.Problem{Path: "active", Text: fmt.Sprintf("read %q; it must be one of high, low", o.Active)})
+	}
+	return ps
+}
+
+// LoadHeater reads the outputs alone, without the times of the relay, whatever
+// else is in the file: driving the heat off must not wait for a typo elsewhere
+// to be mended. Where a word of the heater itself is not known, it may be the
+// one that says which level is off, and the wrong level is heat: then it
+// returns an error, and nobody is to touch a line.
 func LoadHeater(file string) (Heater, error) {
 	data, err := os.ReadFile(file)
 	if err != nil {
 		return Heater{}, fmt.Errorf("configuration: %w", err)
 	}
-	var c struct {
-		Heater Heater `yaml:"heater"`
+	var o outputs
+	if err := quantity.DecodeField(file, data, "heater", &o); err != nil {
+		return Heater{}, fmt.Errorf("it is not sure which line turns the heat off, or which level; calx touched none\n%w\n"+
+			"switch the kiln off at the wall, then mend the file", err)
 	}
-	if err := yaml.Unmarshal(data, &c); err != nil {
-		return Heater{}, fmt.Errorf("configuration: the heater in %s cannot be read: %w", file, err)
-	}
-	if c.Heater.Pin == "" {
-		return Heater{}, fmt.Errorf("configuration: %s names no pin under heater; write the line of the heat relay, for example pin: GPIO17", file)
-	}
-	return c.Heater, nil
+	return Heater{Pin: o.Pin, Main: o.Main, Air: o.Air, Active: o.Active, Relay: o.Relay, Heartbeat: o.Heartbeat, Watchdog: o.Watchdog}, nil
 }

@@ -63,9 +63,25 @@ func TestHeaterAlone(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, "GPIO17", h.Pin)
 	assert.Equal(t, "low", h.Active)
-	write("kiln: x\n")
-	_, err = LoadHeater(file)
-	assert.ErrorContains(t, err, "names no pin under heater")
+	write("heater:\n  pin: 017 # a name, and no number\n  least_on: 12\n")
+	h, err = LoadHeater(file)
+	require.NoError(t, err)
+	assert.Equal(t, Heater{Pin: "017"}, h)
+	// A level that is misspelt is no high one: off would be on.
+	for text, want := range map[string]string{
+		"kiln: x\n":                         "calx.yaml:1:1: heater: missing",
+		"heater: {pin: \"\", relay: ssr}\n": "calx.yaml:1:15: heater.pin: no line given",
+		"heater: {pin: GPIO17, relay: ssr, active: Low}\n":      `calx.yaml:1:43: heater.active: read "Low"; it must be one of high, low`,
+		"heater: {pin: GPIO17, relay: ssr, activ: low}\n":       "calx.yaml:1:35: heater.activ: unknown field",
+		"heater:\n  pin: GPIO17\n  relay: ssr\n  active:\n":     "heater.active: no value",
+		"heater: {pin: GPIO17, relay: ssr}\nheater: {pin: a}\n": "calx.yaml:2:1:",
+	} {
+		write(text)
+		h, err = LoadHeater(file)
+		assert.ErrorContains(t, err, want)
+		assert.ErrorContains(t, err, "calx touched none")
+		assert.Equal(t, Heater{}, h)
+	}
 }
 
 func TestMainContactorAndDoor(t *testing.T) {
