@@ -85,6 +85,9 @@ func (d *decoder) document(data []byte) (ast.Node, error) {
 	if at := tooDeep(tokens); at != nil {
 		return nil, Errors{{d.file, at.Line, at.Column, fmt.Sprintf("brackets nested more than %d deep; close them", maxDepth)}}
 	}
+	if at := tabbed(tokens); at != nil {
+		return nil, Errors{{d.file, at.Line, at.Column, "a tab stands in this value; write a space in its place"}}
+	}
 	tree, err := parser.Parse(tokens, 0)
 	if err != nil {
 		e := Error{File: d.file, Line: 1, Column: 1, Text: "not readable as YAML: " + firstLine(err.Error())}
@@ -141,6 +144,22 @@ func tooDeep(ts token.Tokens) *token.Position {
 			}
 		case token.SequenceEndType, token.MappingEndType:
 			depth--
+		}
+	}
+	return nil
+}
+
+// tabbed finds a value with a tab in it that the lexer dropped, which makes 21/2
+// in of 2 and 1/2 in.
+func tabbed(ts token.Tokens) *token.Position {
+	for _, t := range ts {
+		if t.Type == token.CommentType || strings.Contains(t.Value, "\t") {
+			continue
+		}
+		for line := range strings.SplitSeq(t.Origin, "\n") {
+			if strings.Contains(strings.TrimSpace(line), "\t") {
+				return t.Position
+			}
 		}
 	}
 	return nil

@@ -49,6 +49,12 @@ extra: {material: 96, thickness: "10 mm"}
 		Walls: []layer{{"brick", 0.0635}, {"fibre", 0.025}}, Extra: &layer{"96", 0.01}}, o)
 }
 
+func TestDecodeBearsTabsBesideValues(t *testing.T) {
+	var o oven
+	require.NoError(t, quantity.Decode("f", []byte("name: \"a\tb\"\t# c\td\nmax:\t5 C\t\nextra:\n  material: |\n    a\tb\n  thickness:\t1 mm # c\td\n"), &o))
+	assert.Equal(t, oven{Name: "a\tb", Max: 5, Extra: &layer{"a\tb\n", 0.001}}, o)
+}
+
 func TestDecodeReportsEverythingInOrder(t *testing.T) {
 	o := oven{Cycles: 5}
 	err := quantity.Decode("oven.yaml", []byte(`name: small
@@ -104,6 +110,7 @@ func TestDecodeRefuses(t *testing.T) {
 		{"list for a map", "- a\n", "f:1:1: the file: read sequence; fields are needed here: name, max"},
 		{"map for a list", "name: a\nmax: 5 C\nwalls: {a: 1}\n", "walls: read mapping; a list is needed"},
 		{"map for a value", "name: a\nmax: {a: 1}\n", "max: one value is needed"},
+		{"tab in a value", "name: a\nmax: 5\t0 C\n", "f:2:6: a tab stands in this value; write a space in its place"},
 		{"deep list", "name: " + strings.Repeat("[", 40_000), "f:1:39: brackets nested more than 32 deep; close them"},
 		{"deep map", strings.Repeat("{a: ", 15_000), "f:1:129: brackets nested more than 32 deep; close them"},
 		{"closed again", "name: [" + strings.Repeat("[{}], ", 40) + "]\nmax: 5 C\n", "f:1:7: name: read sequence; text is needed"},
