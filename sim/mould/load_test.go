@@ -82,6 +82,7 @@ func TestLoadRefuses(t *testing.T) {
 		{"larger than the flask", "section: 12 mm", "section: 92 mm", "m.yaml:16:14: patterns[0].section: 92 mm does not fit a flask of 90 mm; at most 80 mm leaves 5 mm of investment on each side"},
 		{"longer than the flask", "length: 45 mm", "length: 130 mm", "patterns[0].length: 130 mm does not fit a flask 120 mm high"},
 		{"negative moisture", "length: 45 mm", "length: 45 mm\n    moisture: -5 %", "patterns[0].moisture: -5 %: moisture is water over dry mass, 0 % to 300 %, for example 12 %"},
+		{"moisture with more behind", "length: 45 mm", "length: 45 mm\n    moisture: 12 . 5 %", "moisture: 12 . 5 %: moisture is water over dry mass, for example 12 % or 0.12"},
 		{"moisture of words", "length: 45 mm", "length: 45 mm\n    moisture: damp", "moisture: damp: moisture is water over dry mass, for example 12 % or 0.12"},
 		{"no length", "    length: 45 mm\n", "", "patterns[0]: length is missing; a stem needs one, for example 60 mm"},
 		{"length of nothing", "length: 45 mm", "length: 0.1 mm", "patterns[0].length: 0.1 mm is outside 0.5 mm to 900 mm"},

@@ -18,9 +18,8 @@ const mostMoisture = 3
 func (m *Moisture) UnmarshalText(text []byte) error {
 	s := strings.TrimSpace(string(text))
 	number, percent := strings.CutSuffix(s, "%")
-	var v float64
-	var rest string
-	if n, _ := fmt.Sscanf(number+" .", "%g %s", &v, &rest); n < 2 || rest != "." {
+	v, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+	if err != nil {
 		return fmt.Errorf("%s: moisture is water over dry mass, for example 12 %% or 0.12", s)
 	}
 	if percent {
