@@ -139,3 +139,13 @@ func BenchmarkLearn(b *testing.B) {
 		Learn(&again, files, p, soaked(7, "plug", pieces.Clear, 60, true))
 	}
 }
+
+func TestFollowNamesOneMould(t *testing.T) {
+	head := record.Firing{ID: 7, Moulds: []string{"a", "b"}}
+	_, err := followFiring(head, "core 2")
+	assert.NoError(t, err)
+	for _, name := range []string{"core 0", "core 3", "core 1 2", "core 2nd", "core "} {
+		_, err := followFiring(head, name)
+		assert.ErrorContains(t, err, "firing 7 has 2 kinds of mould", name)
+	}
+}

@@ -3,6 +3,7 @@ package inside
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 	"time"
 
@@ -118,8 +119,8 @@ func followFiring(head record.Firing, name string) (func(*record.Reading) float6
 		}
 	}
 	if number, ok := strings.CutPrefix(name, "core "); ok {
-		var n int
-		if _, err := fmt.Sscan(number, &n); err != nil || n < 1 || n > len(head.Moulds) {
+		n, err := strconv.Atoi(number)
+		if err != nil || n < 1 || n > len(head.Moulds) {
 			return nil, fmt.Errorf("--follow is %q, but firing %d has %d kinds of mould", name, head.ID, len(head.Moulds))
 		}
 		return core(n - 1), nil
