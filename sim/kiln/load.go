@@ -8,6 +8,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/invopop/jsonschema"
 
@@ -90,6 +91,16 @@ func within[Q interface {
 }](c *checks, path string, v, low, high Q) {
 	if !(v >= low && v <= high) {
 		c.add(path, "%v is outside %v to %v", v, low, high)
+	}
+}
+
+// Day is how a kiln file writes a day.
+const Day = time.DateOnly
+
+// day reports what is no day; "" is none given.
+func (c *checks) day(path, v string) {
+	if _, err := time.Parse(Day, v); v != "" && err != nil {
+		c.add(path, "%q is no day; write it as 2026-01-31", v)
 	}
 }
 
@@ -189,6 +200,7 @@ func (p Params) checkElements(c *checks) {
 	within(c, "elements.emissivity", p.Elements.Emissivity, 0.2, 1)
 	within(c, "elements.exposed", p.Elements.Exposed, 0.1, 1)
 	within(c, "elements.ageing", p.Elements.Ageing, 0, 0.5)
+	c.day("elements.new", p.Elements.New)
 	if len(*c) > before {
 		return
 	}
@@ -204,6 +216,7 @@ func (p Params) checkProbe(c *checks) {
 	within(c, "probe.immersion", p.Probe.Immersion, 0.005, 1)
 	within(c, "probe.emissivity", p.Probe.Emissivity, 0.1, 1)
 	within(c, "probe.inner_lag", p.Probe.InnerLag, 0, 120)
+	c.day("probe.new", p.Probe.New)
 }
 
 func (p Params) checkRelay(c *checks) {
@@ -211,6 +224,7 @@ func (p Params) checkRelay(c *checks) {
 	c.count("relay.rated_cycles", p.Relay.RatedCycles, 1000, 2_000_000_000)
 	within(c, "relay.least_on", p.Relay.LeastOn, 0, 120)
 	within(c, "relay.least_off", p.Relay.LeastOff, 0, 120)
+	c.day("relay.new", p.Relay.New)
 	if p.Relay.MostCycles != 0 {
 		within(c, "relay.most_cycles", p.Relay.MostCycles, 1.0/3600, 60000.0/3600)
 	}

@@ -92,6 +92,9 @@ type Elements struct {
 	// Ageing is how much the resistance has grown since new; elements are
 	// usually replaced at 10 to 15 %.
 	Ageing quantity.Fraction `yaml:"ageing,omitempty" jsonschema_description:"growth of resistance since new; 0 is new, 10 to 15 % is worn out"`
+	// New is the day on which this set was fitted; "" is not known. No figure of
+	// the model depends on it, nor on the same of probe and relay.
+	New string `yaml:"new,omitempty" jsonschema_description:"day on which this set was fitted, as 2026-01-31; their wear is counted from then"`
 }
 
 // Air is the gas exchanged with the room through gaps and openings.
@@ -133,6 +136,7 @@ type Probe struct {
 	// InnerLag is the time constant from sheath to junction; it hardly changes
 	// with temperature. Zero means the junction is welded to the sheath.
 	InnerLag quantity.Duration `yaml:"inner_lag,omitempty" jsonschema_description:"time constant from the sheath to the junction inside it"`
+	New      string            `yaml:"new,omitempty" jsonschema_description:"day on which this thermocouple was fitted, as 2026-01-31; its drift is counted from then"`
 }
 
 // The kinds of relay a kiln file may name.
@@ -152,4 +156,5 @@ type Relay struct {
 	// MostCycles per hour that the relay's life is planned for; zero means no
 	// limit.
 	MostCycles quantity.Frequency `yaml:"most_cycles,omitempty" jsonschema_description:"most switching cycles per hour; leave out for no limit"`
+	New        string             `yaml:"new,omitempty" jsonschema_description:"day on which this relay was fitted, as 2026-01-31; its cycles are counted from then"`
 }

@@ -3,6 +3,9 @@ package health
 import (
 	"fmt"
 	"math"
+	"time"
+
+	"calx/sim/kiln"
 )
 
 const nothing = "Nothing."
@@ -32,9 +35,18 @@ func (r Report) elements(u Units) Part {
 	case !r.Power.Told:
 		p.Blind = "Whether they wear: the scatter between firings is larger than any trend."
 	default:
-		p.Blind = "Wear from weak mains: both give less. The line runs through all firings: after new elements it tells wrongly for a while."
+		p.Blind = "Wear from weak mains: both give less."
 	}
+	p.Blind += counted(r.New.Elements, "elements", "a new set")
 	return p
+}
+
+// counted words from when firings count for a part, by its name in a kiln file.
+func counted(day, part, fresh string) string {
+	if t, err := time.Parse(kiln.Day, day); err == nil {
+		return fmt.Sprintf(" Counted from %s on.", t.Format("2 Jan 2006"))
+	}
+	return fmt.Sprintf(" When %s is fitted, write the day into the kiln file, %s: new: 2026-01-31; the count begins there.", fresh, part)
 }
 
 // lately words the firings that say what is fired now.
@@ -93,7 +105,7 @@ func (r Report) relayPart() Part {
 	case share >= 0.8 || r.Relay != nil && r.Relay.From <= soon:
 		p.Do = "Have a new one at hand, fitted by a licensed electrician, power off."
 	}
-	p.Blind = "Closures before calx. Those of a relay that was replaced still count."
+	p.Blind = "Closures before calx." + counted(r.New.Relay, "relay", "a new one")
 	return p
 }
 
@@ -108,7 +120,7 @@ func (r Report) second(u Units) Part {
 	p.Of = fmt.Sprintf("to the second ± %.1f", math.Max(u.Apart(2*float64(now.SE)), 0.1))
 	p.change(r.Second, u.Apart(1), u.Degree())
 	p.Means = fmt.Sprintf("Chamber less second thermocouple, above %s. A steady difference is two places in one chamber; one that grows is a probe that drifts.", u.At(hotC))
-	p.Blind = "Which of the two drifts."
+	p.Blind = "Which of the two drifts." + counted(r.New.Probe, "probe", "a new one")
 	if r.Second.Told {
 		p.Do = "Compare both with a fresh one in the same hole; change probes cold and switched off."
 	}

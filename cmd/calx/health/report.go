@@ -2,6 +2,7 @@ package health
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"calx/cmd/calx/summary"
@@ -69,7 +70,19 @@ type Report struct {
 	Second    Trend          `json:"second_thermocouple_c"`
 	Inversion Trend          `json:"quartz_inversion_c"`
 	Entries   []Entry        `json:"entries"` // the firings, oldest first
+	New       New            `json:"new"`
 }
+
+// New is on which day parts were fitted, by the kiln file, as 2026-01-31; their
+// firings are counted from then on. "" is not known: from the first firing.
+type New struct {
+	Elements string `json:"elements"`
+	Relay    string `json:"relay"`
+	Probe    string `json:"probe"`
+}
+
+// since reports whether a firing began on that day or later.
+func (e Entry) since(day string) bool { return e.Started.Local().Format(kiln.Day) >= day }
 
 const (
 	holdC     = 700.0 // where holding is compared
@@ -81,7 +94,8 @@ const (
 // Look makes the report of a kiln from its firings, oldest first. Units are the
 // caller's to add.
 func Look(p kiln.Params, entries []Entry) Report {
-	r := Report{Kiln: p.Name, Firings: len(entries), HoldC: math.Min(holdC, p.MaxC()-100), HoldDuty: summary.Unknown(), Needed: summary.Unknown(), Entries: entries}
+	r := Report{Kiln: p.Name, Firings: len(entries), HoldC: math.Min(holdC, p.MaxC()-100), HoldDuty: summary.Unknown(), Needed: summary.Unknown(), Entries: entries,
+		New: New{p.Elements.New, p.Relay.New, p.Probe.New}}
 	if r.Entries == nil {
 		r.Entries = []Entry{}
 	}
@@ -89,10 +103,10 @@ func Look(p kiln.Params, entries []Entry) Report {
 		r.From, r.To = entries[0].Started, entries[len(entries)-1].Started
 	}
 	sure := func(e Estimate) bool { return e.Value.Known() && float64(e.SE) <= doubtful }
-	r.Power = trend(entries, func(f Figures) Estimate { return f.Power }, sure)
-	r.Loss = trend(entries, func(f Figures) Estimate { return f.Loss }, sure)
-	r.Second = trend(entries, func(f Figures) Estimate { return f.Second }, known)
-	r.Inversion = trend(entries, func(f Figures) Estimate { return f.Inversion }, known)
+	r.Power = trend(entries, r.New.Elements, func(f Figures) Estimate { return f.Power }, sure)
+	r.Loss = trend(entries, "", func(f Figures) Estimate { return f.Loss }, sure)
+	r.Second = trend(entries, r.New.Probe, func(f Figures) Estimate { return f.Second }, known)
+	r.Inversion = trend(entries, "", func(f Figures) Estimate { return f.Inversion }, known)
 	r.FileDuty = p.BalanceDuty(r.HoldC)
 	r.TopC = top(entries)
 	r.reach(p)
@@ -102,14 +116,14 @@ func Look(p kiln.Params, entries []Entry) Report {
 
 func known(e Estimate) bool { return e.Value.Known() }
 
-// trend gathers one figure over the firings that tell it, and draws its line
-// over their places among all.
-func trend(entries []Entry, of func(Figures) Estimate, usable func(Estimate) bool) Trend {
+// trend gathers one figure over the firings since a day that tell it, and draws
+// its line over their places among all.
+func trend(entries []Entry, day string, of func(Figures) Estimate, usable func(Estimate) bool) Trend {
 	un := summary.Unknown()
 	t := Trend{Points: []Point{}, Now: unknown(), Each: un, EachLo: un, EachHi: un}
 	var x, y []float64
 	for i, e := range entries {
-		if v := of(e.Figures); usable(v) {
+		if v := of(e.Figures); usable(v) && e.since(day) {
 			t.Points = append(t.Points, Point{e.ID, v, i})
 			x, y = append(x, float64(i)), append(y, float64(v.Value))
 		}
@@ -178,6 +192,7 @@ func ahead(t Trend, y float64, firings int) *Forecast {
 
 // relay counts closures against those the relay is rated for.
 func (r *Report) relay(p kiln.Params, entries []Entry) {
+	entries = slices.DeleteFunc(slices.Clone(entries), func(e Entry) bool { return !e.since(r.New.Relay) })
 	for _, e := range entries {
 		r.Cycles += e.Figures.Cycles
 	}

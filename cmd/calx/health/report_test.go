@@ -44,6 +44,33 @@ func TestReport(t *testing.T) {
 	assert.InDelta(t, (float64(p.Relay.RatedCycles)-float64(r.Cycles))/each, float64(r.Relay.In), 5)
 }
 
+// New elements and a new relay begin anew; the line before them is not theirs.
+func TestNewParts(t *testing.T) {
+	p := shipped(t, "bench-9l-brick")
+	old, fresh := months(30, 0.01), months(12, 0.01)
+	for i := range fresh {
+		fresh[i].ID, fresh[i].Started = fresh[i].ID+30, fresh[i].Started.AddDate(0, 2, 0)
+	}
+	all := append(old, fresh...)
+	blind := Look(p, all)
+	p.Elements.New, p.Relay.New = "2026-03-01", "2026-03-01"
+	r := Look(p, all)
+	assert.Equal(t, 42, r.Firings)
+	assert.Len(t, r.Power.Points, 12)
+	assert.Len(t, r.Loss.Points, 42, "the seal is the old one")
+	assert.InDelta(t, 1-0.11, float64(r.Power.Now.Value), 0.01)
+	assert.InDelta(t, -0.01, float64(r.Power.Each), 1e-3)
+	assert.Greater(t, float64(blind.Power.Each), -0.005, "without the day the line lies across both")
+	var cycles uint64
+	for _, e := range fresh {
+		cycles += e.Figures.Cycles
+	}
+	assert.Equal(t, cycles, r.Cycles)
+	assert.Contains(t, r.Words(Units{}).Parts[0].Blind, "Counted from 1 Mar 2026 on")
+	p.Elements.New = "2026-05-01"
+	assert.Empty(t, Look(p, all).Power.Points, "none since")
+}
+
 func TestReportOfLittle(t *testing.T) {
 	p := shipped(t, "bench-9l-brick")
 	r := Look(p, months(2, 0.01))
