@@ -59,7 +59,7 @@ func TestLiveScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:   dir,
 		Files: files,
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"json": cmdJSON},
+		Cmds:  map[string]func(*testscript.TestScript, bool, []string){"json": cmdJSON},
 		Setup: func(e *testscript.Env) error {
 			quiet(e)
 			c, err := config.Parse(filepath.Join(e.WorkDir, "calx.yaml"), []byte(benchConfig))
