@@ -104,7 +104,11 @@ func noisy(l *Limits, h *History) Finding {
 	if h.Probe.NoisyS < noisyForS {
 		return Finding{}
 	}
-	return Finding{Tell, notice.NoisyReading, fmt.Sprintf("the reading jitters by %.1f °C from one second to the next", math.Sqrt(h.Probe.NoiseSq))}
+	jitter, unit := math.Sqrt(h.Probe.NoiseSq), "°C"
+	if l.Fahrenheit {
+		jitter, unit = jitter*9/5, "°F"
+	}
+	return Finding{Tell, notice.NoisyReading, fmt.Sprintf("the reading jitters by %.1f %s from one second to the next", jitter, unit)}
 }
 
 // coldOut tells of a controller box that is too hot or too cold. Every degree

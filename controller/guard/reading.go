@@ -47,8 +47,8 @@ func jumped(l *Limits, h *History) Finding {
 
 // frozen finds a chip that sends its last conversion for ever. A living one
 // does not give the same two codes for minutes on end while the setpoint moves
-// on or at full power; and for its noise alone not for a quarter of an hour, or twice that
-// where only the hot code can move.
+// on or at full power; and for its noise alone not for a quarter of an hour, or
+// twice that where only the hot code can move.
 func frozen(l *Limits, h *History) Finding {
 	const (
 		movedC, movingS  = 3, 60
