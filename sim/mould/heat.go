@@ -49,6 +49,8 @@ const (
 	weight    = 0.55
 	mostTurns = 4
 	turnEndK  = 0.5 // a cell whose linear rise misses its curve by less is done
+	mostMissK = 12  // a step whose last turn misses by more is taken again
+	leastS    = 0.005
 )
 
 // advance moves the heat on by dt seconds with air of airC (the mean over the
@@ -59,7 +61,8 @@ const (
 // increments: (M−θLr) y = L T, (M−θLz) d = M y, so that M d is exactly the sum
 // of the fluxes of T+θy between rings and T+θd between layers. As the heat of
 // a cell grows by just that, none is lost whatever the coefficients. Where a
-// cell passes a kink of its curve, M is taken anew there (Newton).
+// cell passes a kink of its curve, M is taken anew there (Newton). In thin cells
+// that may run away: such a step is taken again as two halves.
 func (b *body) advance(c *curve, f *FlaskState, w *work, dt, airC float64, out *film, base float64) (moveK float64, turns int) {
 	b.conductances(f, w, airC, out, base)
 	b.flows(f, w, airC)
@@ -82,6 +85,12 @@ func (b *body) advance(c *curve, f *FlaskState, w *work, dt, airC float64, out *
 		b.acrossLayers(w)
 		var miss float64
 		miss, moveK = b.settle(c, f, w, perS)
+		if turns == mostTurns && miss > mostMissK && dt > leastS {
+			copy(f.Heat, w.start)
+			first, _ := b.advance(c, f, w, dt/2, airC, out, base)
+			second, _ := b.advance(c, f, w, dt/2, airC, out, base)
+			return first + second, turns
+		}
 		if miss < turnEndK || turns == mostTurns {
 			break
 		}
