@@ -20,6 +20,7 @@ type Telling struct {
 // are over by themselves.
 var heldBack = map[string]bool{
 	notice.DoorOpen: true, notice.CharLeft: true, notice.SteamFast: true, notice.InvertFast: true, notice.ProbesApart: true, notice.HeatLimited: true,
+	notice.NotRising: true,
 }
 
 // tells says what the guards have to tell, once each until it has been away for

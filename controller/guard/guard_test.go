@@ -197,7 +197,7 @@ func TestFrozen(t *testing.T) {
 	i, _ = firstTrip(warm, l, 2000, ramp(60))
 	assert.InDelta(t, 180, i, 4)
 	i, _ = firstTrip(at(l, 300), l, 2000, ramp(180))
-	assert.InDelta(t, 126, i, 4, "at the start of a firing it is given the lag of the kiln")
+	assert.InDelta(t, 250, i, 4, "at the start of a firing it is given two lags of the kiln")
 	i, f = firstTrip(warm, l, 2000, func(int) Look { return plain(300) })
 	assert.Equal(t, notice.ReadingFrozen, f.Code)
 	assert.InDelta(t, 900, i, 6, "standing still without a reason takes a quarter of an hour")

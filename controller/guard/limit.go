@@ -13,9 +13,10 @@ import (
 // weak. Nobody has to know which: heat is given only while the hotter of the two
 // kilns stays below the limit, and the plan waits.
 type Limit struct {
-	On    bool    // no heat for now
-	ForS  float64 // time since it began, s; 0 = heat is not limited
-	AwayS float64 // time since there was last a reason, s
+	On     bool    // no heat for now
+	ForS   float64 // time since it began, s; 0 = heat is not limited
+	StuckS float64 // of which the chamber gained nothing, s
+	AwayS  float64 // time since there was last a reason, s
 }
 
 const (
@@ -25,8 +26,10 @@ const (
 	// Below nearC under the limit, °C, or awayS after heat and reading agree
 	// again, nothing is limited any more.
 	nearC, awayS = 25, 900
-	// limitedS is how long a firing may go on so, s.
+	// limitedS is how long a firing may go on so, s, in which the chamber gains
+	// less than gainC in an hour. A heavy wet load gains.
 	limitedS = 4 * 3600
+	gainC    = 5
 )
 
 // Limited reports whether heat is limited.
@@ -49,6 +52,9 @@ func (h *History) limit(l *Limits, dt float64) {
 		return
 	}
 	m.ForS = more(m.ForS, dt)
+	if gained, known := h.rise(3600); !known || gained < gainC {
+		m.StuckS += dt
+	}
 	m.On = mayC > limitC || m.On && mayC > limitC-hystC
 	h.Limit = m
 }
@@ -62,8 +68,8 @@ func maybeAbove(l *Limits, h *History) Finding {
 	text := fmt.Sprintf("the chamber reads %s, but by the heat it was given it may be at %s, and the limit is %s: either the probe reads too low, or mains or elements are weak",
 		l.temp(h.HotC), l.temp(math.Round(h.Twin.MayBeC())), l.temp(l.limitC()))
 	switch {
-	case h.Limit.ForS >= limitedS:
-		return Finding{Trip, notice.MaybeAbove, fmt.Sprintf("heat has been limited for %.0f h, and a firing must end: %s", h.Limit.ForS/3600, text)}
+	case h.Limit.StuckS >= limitedS:
+		return Finding{Trip, notice.MaybeAbove, fmt.Sprintf("heat has been limited for %.0f h, and the chamber gains nothing: %s", h.Limit.ForS/3600, text)}
 	case h.Limit.On:
 		return Finding{Withhold, notice.HeatLimited, "heat is limited: " + text}
 	}

@@ -45,7 +45,11 @@ func unasked(l *Limits, h *History) Finding {
 		return Finding{}
 	}
 	// Heat that was learned to be missing, and is back, is none that nobody asked for.
-	if a := h.Twin.Arrives.Share; a > 0 && a < 1 && w.SeenC*a <= 4*w.GivenC*(1-a) {
+	a := h.Twin.Arrives.Share
+	if h.Twin.Arrives.LowS > 0 {
+		a = math.Min(a, h.Twin.Arrives.Least)
+	}
+	if a > 0 && a < 1 && w.SeenC*a <= 4*w.GivenC*(1-a) {
 		return Finding{}
 	}
 	v := Withhold
@@ -87,17 +91,20 @@ func (h *History) miss(dt float64) {
 // noHeat finds a relay that does not close, a fuse, a broken element, or a
 // probe that no longer feels the heat: the readings go with the kiln that gets
 // none. A door that stands open by the right amount looks the same; so the
-// firing ends soon only where a switch says that the door is shut, and at once
-// where the heat, were it in the chamber after all, would have brought it above its
-// limit.
+// firing ends soon only where a switch says that the door is shut. There is no
+// more heat at once where what was given, were it in the chamber after all, would
+// have brought it above its limit.
 func noHeat(l *Limits, h *History) Finding {
 	const patienceS, shutS = 300, 60
 	if l.Twin == nil || !h.Believed() || !h.missing() {
 		return Finding{}
 	}
 	v := Tell
-	if h.Door == sensor.DoorShut && h.MissS >= shutS || h.MissS >= patienceS || h.Twin.MayBeC() > l.limitC() {
+	switch {
+	case h.Door == sensor.DoorShut && h.MissS >= shutS || h.MissS >= patienceS:
 		v = Trip
+	case h.Twin.MayBeC() > l.limitC():
+		v = Withhold
 	}
 	w := h.Twin.Older
 	return Finding{v, notice.NotRising, fmt.Sprintf("of the heat asked for in the last %.0f s nothing arrives: the chamber is at %s, and would be %s hotter",

@@ -129,7 +129,7 @@ func (s *State) losses(dtS float64, open, shut bool) {
 	if beyondC := -w.SeenC - (w.GivenC - w.AsGivenC); open || !shut && beyondC > leastC && beyondC > doorPart*w.FullC {
 		s.LossS = lastsS
 	}
-	if w.lacks() {
+	if w.lacks() || open { // how far it is open, no switch says
 		s.LackS = lastsS
 	}
 }

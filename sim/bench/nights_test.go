@@ -177,23 +177,42 @@ func (h healthy) String() string {
 		strings.ReplaceAll(h.text, "\n", "; "), h.file.Fitted != nil, float64(h.real.Load.Mass), float64(h.file.Load.Mass), h.night.options.WaterKg, h.night.options.AmbientC, h.night.options.Mishaps)
 }
 
+// onceEnded are nights that a guard ended once: a door a quarter open that a
+// switch reports as open; a quiet chip in a kiln that has hardly begun to warm;
+// a heavy load that is wet for hours, or dry at once.
+var onceEnded = []uint64{168, 244, 264, 418, 671, 697, 937}
+
+// nights are the seeds asked for: "1000" is 1 to 1000, "1001-2000" those.
+func nights(tb testing.TB, asked string) (seeds []uint64) {
+	if asked == "" {
+		return append([]uint64{1, 2, 3, 4}, onceEnded...)
+	}
+	from, to, both := strings.Cut(asked, "-")
+	if !both {
+		from, to = "1", asked
+	}
+	a, err := strconv.ParseUint(from, 10, 32)
+	require.NoError(tb, err)
+	b, err := strconv.ParseUint(to, 10, 32)
+	require.NoError(tb, err)
+	for s := a; s <= b; s++ {
+		seeds = append(seeds, s)
+	}
+	return seeds
+}
+
 // TestHealthyNights fires nights in which nothing is wrong: no guard may end
-// one. CALX_NIGHTS says how many, CALX_NIGHT asks for one of them.
+// one. CALX_NIGHTS says which.
 func TestHealthyNights(t *testing.T) {
 	if testing.Short() {
 		t.Skip("long: whole nights")
 	}
 	t.Parallel()
-	first, n := 1, 4
-	if v, err := strconv.Atoi(os.Getenv("CALX_NIGHTS")); err == nil {
-		n = v
-	}
-	if v, err := strconv.Atoi(os.Getenv("CALX_NIGHT")); err == nil {
-		first, n = v, 1
-	}
+	seeds := nights(t, os.Getenv("CALX_NIGHTS"))
+	n := len(seeds)
 	bad := make([]string, n)
-	together(t, n, func(i int) string { return strconv.Itoa(first + i) }, func(tb testing.TB, i int) {
-		h := newHealthy(tb, uint64(first+i))
+	together(t, n, func(i int) string { return strconv.FormatUint(seeds[i], 10) }, func(tb testing.TB, i int) {
+		h := newHealthy(tb, seeds[i])
 		if bad[i] = h.fire(tb); bad[i] != "" {
 			assert.Fail(tb, bad[i], h.String())
 		}
