@@ -79,7 +79,7 @@ func (k *maker) plan() (*Plan, error) {
 	}
 	steps := append(until, k.d.cooling(k.in.PourC, k.in.AirOn)...)
 	if k.in.PourC > 0 {
-		steps = append(steps, profile.Step{Kind: profile.Hold, Until: profile.UntilStopped, AtMost: roundUp(pourWait+p.ClearBy-p.ClearAt.Low, time.Hour)})
+		steps = append(steps, profile.Step{Kind: profile.Hold, Until: profile.UntilStopped, AtMost: min(roundUp(pourWait+p.ClearBy-p.ClearAt.Low, time.Hour), longestStep)})
 	}
 	walked := append([]profile.Step(nil), steps...)
 	if !k.soaked {
@@ -123,6 +123,9 @@ func (k *maker) soakS(w *walk) float64 {
 	return hold.toS - hold.fromS
 }
 
+// longestStep is the most that a profile takes for one step.
+const longestStep = 30 * 24 * time.Hour
+
 // spans writes least and most into the holds that an observation ends.
 func (k *maker) spans(steps []profile.Step, w *walk) {
 	const tick = 5 * time.Minute
@@ -137,7 +140,7 @@ func (k *maker) spans(steps []profile.Step, w *walk) {
 			least, most = clearLeast, clearMost
 		}
 		s.AtLeast = time.Duration(least * float64(length)).Truncate(tick)
-		s.AtMost = roundUp(time.Duration(most*float64(length))+spare, tick)
+		s.AtMost = min(roundUp(time.Duration(most*float64(length))+spare, tick), longestStep)
 		if s.Until == profile.UntilClear {
 			s.AtLeast = max(s.AtLeast, leastSoak)
 		}

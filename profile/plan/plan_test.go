@@ -219,3 +219,15 @@ func TestSeveralMoulds(t *testing.T) {
 	assert.InEpsilon(t, alone.DryAt, p.DryAt, 0.02, "the large flask sets the pace")
 	assert.Contains(t, p.Reasons[1].Text, "3 moulds")
 }
+
+// Where clearing takes three weeks, half as much again is more than a sentence
+// may say.
+func TestLongHoldsMakeAProfile(t *testing.T) {
+	steps := []profile.Step{
+		{Kind: profile.Heat, TargetC: 720, Pace: profile.Fastest},
+		{Kind: profile.Hold, Until: profile.UntilClear, Clear: 0.95},
+	}
+	new(maker).spans(steps, &walk{legs: []leg{{}, {toS: 21 * 24 * 3600}}})
+	p := profile.Profile{Steps: steps}
+	assert.NoError(t, p.Check(), p.String())
+}
