@@ -414,6 +414,46 @@ func TestNeverFineWithoutReadings(t *testing.T) {
 	})
 }
 
+// A corrupted reading that was believed shuts no true one out: the next goes
+// with the one before it. A probe that touches itself stays shut out.
+func TestCorruptedReadingIsLeftBehind(t *testing.T) {
+	l := limits()
+	h := run(at(l, 300), l, 60, func(i int) Look { return plain(300) })
+	bad := Look{DtS: 1, Reading: sensor.Failed(0, sensor.Open), SetpointC: math.NaN()}
+	h = h.After(l, bad)
+	h = h.After(l, bad)
+	h = h.After(l, plain(315.5)) // 10 °C and 2 °C a second
+	require.True(t, h.Believed())
+	h = h.After(l, plain(300))
+	assert.True(t, h.Believed())
+	after, f := firstTrip(h, l, 30, func(int) Look { return plain(285) })
+	assert.Equal(t, notice.ReadingJumped, f.Code)
+	assert.InDelta(t, 10, after, 2)
+}
+
+// What a probe lost at once is a share of its heat: shorted a tenth of the way
+// at 150 °C it hides 70 °C at the top, and the ceiling counts for them.
+func TestWhatAProbeLostGrows(t *testing.T) {
+	l := limits()
+	k := func(c float64) Look {
+		x := plain(c)
+		x.Reading.ColdC = 25
+		return x
+	}
+	h := run(at(l, 109), l, 60, func(int) Look { return k(109) }) // 84 °C above the terminals
+	h = run(h, l, 60, func(int) Look { return k(100.6) })         // a tenth less
+	_, tells := Ask(l, &h)
+	require.Len(t, tells, 1)
+	assert.Equal(t, notice.ProbeSlipped, tells[0].Code)
+	assert.InDelta(t, 109, h.hottestC(), 0.1)
+	h = run(h, l, 3600, func(i int) Look { return k(100.6 + float64(i)/6) })
+	truth := 25 + (h.HotC-25)/0.9
+	assert.InDelta(t, truth, h.hottestC(), 0.5)
+	h = run(h, l, 60, func(int) Look { return k(h.HotC) })
+	assert.Greater(t, truth, 735.0+10)
+	assert.Equal(t, notice.AboveCeiling, judge(l, h).Code)
+}
+
 func TestGapEmptiesTheMemory(t *testing.T) {
 	l := limits()
 	h := run(at(l, 300), l, 1000, func(i int) Look { return plain(300 + 0.25*float64(i%2)) })

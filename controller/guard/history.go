@@ -18,9 +18,9 @@ const (
 	// in the shipped kilns, with the door thrown open at top heat or at full
 	// power from cold, is 2.5 °C/s, noise included.
 	jumpC, jumpCPerS = 10, 2
-	// and while readings are doubted a little more, so that a believed one that
-	// was wrong by nearly as much does not shut the true ones out for ever.
-	backCPerS = 1
+	// and while readings are doubted a little more, so that none are shut out for
+	// ever.
+	backCPerS = 0.1
 	// Outside these, °C, no thermocouple gives a reading that is one of a kiln.
 	leastC, mostC = -100, 2000
 )
@@ -31,6 +31,8 @@ type History struct {
 	Seen          bool         // a reading was ever believed
 	Agree         int          // readings in a row that agree, up to the number needed
 	HotC          float64      // last reading that is believed, or the first of those that may be, °C
+	BeforeC       float64      // the one believed before it, °C
+	BeforeS       float64      // how long before it, s; 0 = there is none
 	FirstC        float64      // the first one believed, °C
 	ColdC         float64      // cold junction beside it, °C
 	ColdKnown     bool         // the chip has a cold junction to give
@@ -91,8 +93,10 @@ func (h *History) Believed() bool { return h.Seen && h.DoubtS == 0 }
 
 // Interrupted is what is left of a history when nobody looked for a while: the
 // kiln that runs beside the firing cools meanwhile, and what limits the heat
-// stays; all else begins anew.
-func (h *History) Interrupted() History { return History{Twin: h.Twin, Limit: h.Limit} }
+// stays, as does what a probe has lost; all else begins anew.
+func (h *History) Interrupted() History {
+	return History{Twin: h.Twin, Limit: h.Limit, Probe: Probe{SlipC: h.Probe.SlipC, Lost: h.Probe.Lost}}
+}
 
 // After is the history after one more look.
 func (h History) After(l *Limits, k Look) History {
@@ -169,7 +173,12 @@ func (h *History) believe(hotC, dt float64) bool {
 		h.Seen = h.Agree >= agreeing
 		return h.Seen
 	}
-	if math.Abs(hotC-h.HotC) > jumpC+jumpCPerS*math.Max(h.AgeS-h.JumpS, 0)+backCPerS*h.JumpS {
+	mayC := jumpC + jumpCPerS*math.Max(h.AgeS-h.JumpS, 0) + backCPerS*h.JumpS
+	near := math.Abs(hotC-h.HotC) <= mayC
+	// The last one may have been a corrupted one that was nearly out of reach; then
+	// this one goes with the one before it.
+	again := h.BeforeS > 0 && math.Abs(h.HotC-h.BeforeC) >= jumpC/2 && math.Abs(hotC-h.BeforeC) <= mayC+jumpCPerS*h.BeforeS
+	if !near && !again {
 		h.JumpS, h.JumpC = more(h.JumpS, dt), hotC
 		return false
 	}
@@ -181,6 +190,7 @@ func (h *History) believe(hotC, dt float64) bool {
 func (h *History) follow(l *Limits, k Look, dt float64) {
 	r := k.Reading
 	h.stand(k, dt)
+	h.BeforeC, h.BeforeS = h.HotC, h.AgeS
 	h.HotC, h.AgeS, h.ColdCode = r.HotC, 0, r.ColdCode
 	if h.ColdKnown = !math.IsNaN(r.ColdC) && !math.IsInf(r.ColdC, 0); h.ColdKnown {
 		h.ColdC = r.ColdC

@@ -13,6 +13,7 @@ type Probe struct {
 	Last     [4]float64 // the last readings, the newest first, °C
 	N        int        // how many of them there are
 	SlipC    float64    // what the reading lost at once, and never came back, °C
+	Lost     float64    // as a share of how far it was above its terminals
 	NoiseSq  float64    // mean square of one reading's noise, °C²
 	NoisyS   float64    // time that it has been too much, s
 	ColdOutS float64    // time that the cold junction has been where no controller box is, s
@@ -26,11 +27,11 @@ type Probe struct {
 func (p Probe) after(k Look, dt float64) Probe {
 	copy(p.Last[1:], p.Last[:3])
 	p.Last[0] = k.Reading.HotC
+	c := k.Reading.ColdC
 	if p.N = min(p.N+1, len(p.Last)); p.N == len(p.Last) {
-		p.step()
+		p.step(c)
 		p.noise(dt)
 	}
-	c := k.Reading.ColdC
 	p.ColdOutS = over(p.ColdOutS, dt, !math.IsNaN(c) && (c < coldLowC || c > coldHighC))
 	if p.Checked = k.Checked && k.Check.OK(); p.Checked {
 		p.CheckC = k.Check.HotC
@@ -44,14 +45,23 @@ func (p Probe) after(k Look, dt float64) Probe {
 // that: what can is a wire that touches another short of the tip, or a probe
 // that is pulled. The steepest fall of a junction that was seen, with the door
 // thrown open at top heat, goes on from second to second.
-func (p *Probe) step() {
-	const leastC, still, sigmas = 4, 0.34, 8
+//
+// What is lost grows with the heat: such a probe reads part of the way down to
+// its terminals, which are at coldC.
+func (p *Probe) step(coldC float64) {
+	const leastC, still, sigmas, warmC = 4, 0.34, 8, 30
 	d := p.Last[1] - p.Last[2]
 	before, after := p.Last[2]-p.Last[3], p.Last[0]-p.Last[1]
 	if math.Abs(d) < math.Max(leastC, sigmas*math.Sqrt(p.NoiseSq)) || math.Abs(before) > still*math.Abs(d) || math.Abs(after) > still*math.Abs(d) {
 		return
 	}
 	p.SlipC -= d
+	if math.IsNaN(coldC) {
+		coldC = roomC
+	}
+	if above := p.Last[2] - coldC; above > warmC {
+		p.Lost = 1 - (1-p.Lost)*(above+d)/above
+	}
 }
 
 // noise follows what is left of four readings when their slope and bend are
@@ -75,28 +85,44 @@ const (
 	// together (IEC 60584-1, class 2), by where they sit and by how fast they
 	// follow.
 	apartC, apartPart, apartForS, apartMostS = 15, 0.04, 20, 180
-	// slipC is what a probe may lose before it is told, °C.
-	slipC = 4
+	// leastSlipC is what a probe may lose before it is told and counts, °C.
+	leastSlipC = 4
+	// roomC is where the terminals are taken to be when no chip says it, °C.
+	roomC = 25.0
 )
 
 // slipped tells that the probe reads less than it did, at once. The ceiling is
 // then that much lower: see hottestC.
 func slipped(l *Limits, h *History) Finding {
-	if h.Probe.SlipC < slipC || !h.Believed() {
+	if h.Probe.SlipC < leastSlipC || !h.Believed() {
 		return Finding{}
 	}
 	return Finding{Tell, notice.ProbeSlipped, fmt.Sprintf("the reading fell by %s at once, as no chamber does; the kiln may be at %s, and is taken to be",
-		l.delta(h.Probe.SlipC), l.temp(h.HotC+h.Probe.SlipC))}
+		l.delta(h.Probe.SlipC), l.temp(h.HotC+h.slipC()))}
 }
 
 // hottestC is the highest that the chamber is known to be able to be, °C: what
 // the probe has lost at once is added, and a second thermocouple believed.
 func (h *History) hottestC() float64 {
-	c := h.HotC + math.Max(h.Probe.SlipC, 0)
+	c := h.HotC + h.slipC()
 	if h.Probe.Checked {
 		c = math.Max(c, h.Probe.CheckC)
 	}
 	return c
+}
+
+// slipC is what the probe is known to read too low, °C.
+func (h *History) slipC() float64 {
+	const most = 0.8
+	if h.Probe.SlipC < leastSlipC {
+		return 0
+	}
+	coldC := roomC
+	if h.ColdKnown {
+		coldC = h.ColdC
+	}
+	share := math.Min(math.Max(h.Probe.Lost, 0), most)
+	return math.Max(h.Probe.SlipC, (h.HotC-coldC)*share/(1-share))
 }
 
 // noisy tells of a reading that jitters.
