@@ -192,8 +192,8 @@ func TestFrozen(t *testing.T) {
 	warm.FirstC = 20
 	i, f := firstTrip(warm, l, 2000, ramp(180))
 	assert.Equal(t, notice.ReadingFrozen, f.Code)
-	assert.InDelta(t, 60, i, 4, "3 °C at 180 °C/h are a minute")
-	assert.Equal(t, "the reading has stood at exactly 300 °C for 63 s", f.Text)
+	assert.InDelta(t, 108, i, 4, "3 °C at 180 °C/h are a minute, and the kiln needs two")
+	assert.Equal(t, "the reading has stood at exactly 300 °C for 110 s", f.Text)
 	i, _ = firstTrip(warm, l, 2000, ramp(60))
 	assert.InDelta(t, 180, i, 4)
 	i, _ = firstTrip(at(l, 300), l, 2000, ramp(180))

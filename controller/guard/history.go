@@ -122,7 +122,10 @@ func (h History) After(l *Limits, k Look) History {
 		return h
 	}
 	h.DoubtS = more(h.DoubtS, dt)
-	h.FullS = 0
+	// A frame lost now and then costs heat, and must not keep a firing going that
+	// gets nowhere.
+	const doubted = 5
+	h.FullS = math.Max(h.FullS-doubted*dt, 0)
 	return h
 }
 

@@ -51,15 +51,16 @@ func jumped(l *Limits, h *History) Finding {
 // twice that where only the hot code can move.
 func frozen(l *Limits, h *History) Finding {
 	const (
-		movedC, movingS  = 3, 60
+		movedC           = 3
+		movingS, mostS   = 60, 110
 		coldC, lags      = 10, 2
 		fullS, rateCPerH = 120, 60
 		anywayS, aloneS  = 900, 1800
 	)
 	r := l.at(h.HotC)
-	longS := float64(movingS)
+	longS := math.Min(math.Max(movingS, r.LagS), mostS)
 	if math.Abs(h.HotC-h.FirstC) < coldC {
-		longS = math.Max(longS, lags*r.LagS) // nothing has reached the probe yet
+		longS = math.Max(movingS, lags*r.LagS) // nothing has reached the probe yet
 	}
 	moves := h.SetKnown && math.Abs(h.SetC-h.SameSetC) >= movedC && h.SameS >= longS
 	full := math.Min(h.FullS, h.SameS) >= math.Max(fullS, 2*r.LagS) && r.FullCPerH >= rateCPerH
