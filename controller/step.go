@@ -423,14 +423,18 @@ func (t *tick) waiting(waits bool, dtS, yC float64) {
 	}
 }
 
-// adrift lets the clock of a hold run that has long waited for a temperature
-// without asking for full power: something is wrong with the law, and a firing
-// must come to its end. Time with limited heat does not count: maybeAbove ends
-// that.
+// adrift lets the clock of a hold run that has long waited for a temperature:
+// two hours without asking for full power, when something is wrong with the law,
+// or eight with it, when the kiln gains and loses again and cannotReach does not
+// speak. A firing must come to its end. Time with limited heat does not count:
+// maybeAbove ends that.
 func (t *tick) adrift(s profile.Step, waits bool, dtS, yC float64) {
-	const longS, full = 7200, 0.98
-	if s.Kind != profile.Hold || !waits || t.s.Plan.Adrift || t.s.Plan.BackToC > 0 || t.s.Law.Duty >= full || t.s.History.Limited() {
+	const longS, full, fullCounts = 7200, 0.98, 0.25
+	if s.Kind != profile.Hold || !waits || t.s.Plan.Adrift || t.s.Plan.BackToC > 0 || t.s.History.Limited() {
 		return
+	}
+	if t.s.Law.Duty >= full {
+		dtS *= fullCounts
 	}
 	t.s.Plan.StrayS += dtS
 	if t.s.Plan.StrayS >= longS {

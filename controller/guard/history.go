@@ -107,9 +107,10 @@ func (h History) After(l *Limits, k Look) History {
 	h.relay(l, k.On, dt)
 	h.Door, h.Inside = k.Door, k.Inside
 	h.Probe.OpenS = over(h.Probe.OpenS, dt, k.Door == sensor.DoorOpen)
-	if k.Duty >= fullDuty {
+	switch {
+	case k.Duty >= fullDuty:
 		h.FullS += dt
-	} else {
+	case h.DoubtS == 0: // else the period that ended was without heat because of a reading
 		h.FullS = 0
 	}
 	h.AgeS += dt
@@ -122,9 +123,7 @@ func (h History) After(l *Limits, k Look) History {
 		return h
 	}
 	h.DoubtS = more(h.DoubtS, dt)
-	// A frame lost now and then costs heat, and must not keep a firing going that
-	// gets nowhere.
-	const doubted = 5
+	const doubted = 5 // a frame lost now and then must not keep a firing going that gets nowhere
 	h.FullS = math.Max(h.FullS-doubted*dt, 0)
 	return h
 }
