@@ -123,7 +123,7 @@ func (h History) After(l *Limits, k Look) History {
 		return h
 	}
 	h.DoubtS = more(h.DoubtS, dt)
-	const doubted = 5 // a frame lost now and then must not keep a firing going that gets nowhere
+	const doubted = 60 // a frame lost now and then must not keep a firing going that gets nowhere
 	h.FullS = math.Max(h.FullS-doubted*dt, 0)
 	return h
 }

@@ -181,7 +181,7 @@ func (h healthy) String() string {
 // switch reports as open; a quiet chip in a kiln that has hardly begun to warm;
 // a heavy load that is wet for hours, or dry at once; a weak kiln that loses a
 // frame every minute; a chamber that turns round after the door was open.
-var onceEnded = []uint64{168, 244, 264, 418, 671, 697, 937, 1425, 1523}
+var onceEnded = []uint64{13, 168, 244, 264, 418, 671, 697, 937, 1425, 1523}
 
 // nights are the seeds asked for: "1000" is 1 to 1000, "1001-2000" those.
 func nights(tb testing.TB, asked string) (seeds []uint64) {
