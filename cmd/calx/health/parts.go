@@ -29,16 +29,20 @@ func (r Report) elements(u Units) Part {
 	default:
 		p.Do = "Nothing yet; note what set was fitted, and when."
 	}
-	switch {
-	case len(r.Power.Points) < 3:
-		p.Blind = "Wear, yet: " + few(r.Power, u) + "."
-	case !r.Power.Told:
-		p.Blind = "Whether they wear: the scatter between firings is larger than any trend."
-	default:
-		p.Blind = "Wear from weak mains: both give less."
-	}
-	p.Blind += counted(r.New.Elements, "elements", "a new set")
+	p.Blind = blind(r.Power, u, "Whether they wear", "Wear from weak mains: both give less.") + counted(r.New.Elements, "elements", "a new set")
 	return p
+}
+
+// blind words what a trend of wear cannot tell: no wear yet, not whether there is
+// any, or, once it is told, what looks like it.
+func blind(t Trend, u Units, whether, alike string) string {
+	switch {
+	case len(t.Points) < 3:
+		return "Wear, yet: " + few(t, u) + "."
+	case !t.Told:
+		return whether + ": the scatter between firings is larger than any trend."
+	}
+	return alike
 }
 
 // counted words from when firings count for a part, by its name in a kiln file.
@@ -67,14 +71,7 @@ func (r Report) heatLoss(u Units) Part {
 	if r.Loss.Told && r.Loss.Each > 0 {
 		p.Do = "Cold and switched off, look along door seal, peephole and lining for gaps and cracks."
 	}
-	switch {
-	case len(r.Loss.Points) < 3:
-		p.Blind = "Wear, yet: " + few(r.Loss, u) + "."
-	case !r.Loss.Told:
-		p.Blind = "Whether the seal wears: the scatter between firings is larger than any trend."
-	default:
-		p.Blind = "A worn seal from a vent left open or a colder room."
-	}
+	p.Blind = blind(r.Loss, u, "Whether the seal wears", "A worn seal from a vent left open or a colder room.")
 	return p
 }
 
